@@ -1,0 +1,48 @@
+#include "base/diagnostic.h"
+
+#include <algorithm>
+#include <iterator>
+#include <tuple>
+
+namespace bindery {
+
+Diagnostic& Diagnostics::add(Code code, Span span, std::string message) {
+  Diagnostic& item = items_.emplace_back();
+  item.code = code;
+  item.severity = describe(code).severity;
+  item.span = span;
+  item.message = std::move(message);
+  return item;
+}
+
+void Diagnostics::join(Diagnostics&& other) {
+  std::move(other.items_.begin(), other.items_.end(), std::back_inserter(items_));
+  other.items_.clear();
+}
+
+void Diagnostics::settle() {
+  auto cause = [](const Diagnostic& d) { return std::tie(d.span, d.code, d.rule); };
+  std::stable_sort(items_.begin(), items_.end(), [&](const Diagnostic& a, const Diagnostic& b) {
+    if (auto order = cause(a) <=> cause(b); order != 0) return order < 0;
+    if (a.profiles == 0 || b.profiles == 0) return a.message < b.message;
+    return a.profile < b.profile;
+  });
+  std::vector<Diagnostic> kept;
+  for (Diagnostic& item : items_) {
+    bool same = !kept.empty() && cause(kept.back()) == cause(item) &&
+                (item.profiles > 0 ? kept.back().profiles > 0 : kept.back().message == item.message);
+    if (!same) {
+      kept.push_back(std::move(item));
+    } else {
+      kept.back().profiles += item.profiles;
+    }
+  }
+  items_ = std::move(kept);
+}
+
+std::size_t Diagnostics::count(Severity severity) const {
+  return static_cast<std::size_t>(
+      std::count_if(items_.begin(), items_.end(), [&](const Diagnostic& d) { return d.severity == severity; }));
+}
+
+}  // namespace bindery

@@ -1,0 +1,59 @@
+// What the program says of the sources: diagnostics as values, gathered in one sink.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/codes.h"
+#include "base/span.h"
+
+namespace bindery {
+
+// A second place that a diagnostic speaks of ("first set here").
+struct Related {
+  Span span;
+  std::string message;
+};
+
+struct Diagnostic {
+  Code code{};
+  Severity severity = Severity::error;
+  Span span;                 // unknown: the message names the thing itself
+  std::string message;       // one lower-case sentence, no full stop
+  std::string help;          // the cure; empty if the message says it
+  std::vector<Related> related;
+  std::string rule;          // name of the broken rule, for Code::rule_broken
+  std::string profile;       // first profile it was met in; empty outside resolution
+  std::size_t profiles = 0;  // in how many profiles it was met
+
+  Diagnostic& with_help(std::string text) { help = std::move(text); return *this; }
+  Diagnostic& with_related(Span place, std::string text) {
+    related.push_back({place, std::move(text)});
+    return *this;
+  }
+};
+
+// The sink. Not shared between threads: each task fills its own, and they are joined in order.
+class Diagnostics {
+ public:
+  // Adds one of the code's own severity. The reference holds until the next add().
+  Diagnostic& add(Code code, Span span, std::string message);
+  void add(Diagnostic diagnostic) { items_.push_back(std::move(diagnostic)); }
+  void join(Diagnostics&& other);
+
+  // Sorts by place and folds reports of one cause (same code, rule and place) into one,
+  // adding up the profiles. Places sort by file id, which follows the path.
+  void settle();
+
+  const std::vector<Diagnostic>& items() const { return items_; }
+  std::vector<Diagnostic>& items() { return items_; }
+  std::size_t count(Severity severity) const;
+  bool any_errors() const { return count(Severity::error) > 0; }
+
+ private:
+  std::vector<Diagnostic> items_;
+};
+
+}  // namespace bindery

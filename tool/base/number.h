@@ -1,0 +1,26 @@
+// Numbers as the language reads and writes them; no locale takes part.
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+
+namespace bindery {
+
+// Reads a decimal number at the start of `text`: sign, digits, point, exponent.
+// Gives the value and the length read; nothing where no finite number stands there.
+struct ReadNumber {
+  double value;
+  std::size_t length;
+};
+std::optional<ReadNumber> read_number(std::string_view text);
+
+// The value as it is published: at most six decimals, half away from zero, no exponent, no `-0`.
+// Binary noise beyond the 15th digit is dropped first, so that 0.1 + 0.2 is written 0.3.
+std::string write_number(double value);
+
+// Two numbers that the language calls equal: within a relative 1e-9.
+bool same_number(double a, double b);
+
+}  // namespace bindery

@@ -1,0 +1,175 @@
+#include "check/check.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include "base/number.h"
+#include "base/parallel.h"
+
+namespace bindery {
+
+namespace {
+
+// Reads a finished profile.
+class Finished : public FormulaInputs {
+ public:
+  explicit Finished(const Profile& profile) : profile_(profile) {}
+  Value read(KeyId key) override { return profile_.cells[key].value; }
+
+ private:
+  const Profile& profile_;
+};
+
+class Checker {
+ public:
+  Checker(const Tree& tree, const Profile& profile, Diagnostics& out) : tree_(tree), dictionary_(tree.dictionary), profile_(profile), out_(out) {}
+
+  void check() {
+    for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
+      const Setting& setting = dictionary_.settings[key];
+      const Value& value = profile_.cells[key].value;
+      if (value.is(Value::Tag::unset) && setting.required) report_missing(setting);
+      if (value.is(Value::Tag::number)) check_number(key, value.number());
+      if (value.is(Value::Tag::list)) {
+        for (const Value& item : value.items()) {
+          if (item.is(Value::Tag::number)) check_number(key, item.number());
+        }
+      }
+    }
+    for (const Rule& rule : dictionary_.rules) check_rule(rule);
+  }
+
+ private:
+  Diagnostic& report(Code code, Span span, std::string message) {
+    Diagnostic& item = out_.add(code, span, std::move(message));
+    item.profile = profile_id(tree_, profile_.triple);
+    item.profiles = 1;
+    return item;
+  }
+
+  void report_missing(const Setting& setting) {
+    std::size_t kind = 0;
+    while (kind + 1 < kind_count && !setting.written_by[kind]) ++kind;
+    const BoundFragment& fragment = tree_[profile_.triple.of[kind]];
+    report(Code::setting_required, fragment.raw->span, fmt::format("{} does not say '{}', which every profile needs", fragment.id(), setting.key))
+        .with_help(fmt::format("write `{}` under `settings` of it or of what it extends", setting.key))
+        .with_related(setting.span, "required here");
+  }
+
+  void check_number(KeyId key, double number) {
+    const Setting& setting = dictionary_.settings[key];
+    auto outside = [&](const std::optional<Interval>& interval) {
+      if (!interval) return false;
+      bool below = number < interval->low && !same_number(number, interval->low);
+      bool above = number > interval->high && !same_number(number, interval->high);
+      return below || above;
+    };
+    bool error = outside(setting.range);
+    if (!error && !outside(setting.typical)) return;
+    const Interval& interval = error ? *setting.range : *setting.typical;
+    Value value = Value::of_number(number);
+    report(error ? Code::range_exceeded : Code::range_untypical, place_of(key),
+           fmt::format("'{}' is {}, {} {} to {}", setting.key, written(setting, value), error ? "outside its range" : "outside what is usual,",
+                       write_number(interval.low), written(setting, Value::of_number(interval.high))))
+        .with_help(error ? "write a value inside the range" : "check that it is meant so")
+        .with_related(interval.span, error ? "the range" : "the usual range");
+  }
+
+  // The topmost operation, or the dictionary's entry.
+  Span place_of(KeyId key) const {
+    const Op* top = profile_.top(key);
+    return top == nullptr ? dictionary_.settings[key].span : top->value_span;
+  }
+
+  void check_rule(const Rule& rule) {
+    Finished inputs(profile_);
+    FormulaResult result = evaluate(rule.assertion, inputs);
+    if (result.stop == FormulaStop::unset || result.stop == FormulaStop::poison) return;
+    if (result.stop != FormulaStop::none) {
+      report(Code::formula_value, rule.assertion.place_of(rule.assertion.nodes[result.node]), fmt::format("the rule '{}' cannot be tested: {}", rule.name, stop_message(rule.assertion, result)))
+          .with_help("guard the formula with `if`");
+      return;
+    }
+    if (result.value.flag()) return;
+    Diagnostic& item = report(Code::rule_broken, blame(rule), say(rule, inputs));
+    item.severity = rule.severity;
+    item.rule = rule.name;
+    item.help = rule.help;
+    item.with_related(rule.span, fmt::format("the rule '{}'", rule.name));
+  }
+
+  // The place to change: of what the rule reads, the operation of the latest axis.
+  Span blame(const Rule& rule) const {
+    const Op* best = nullptr;
+    for (KeyId key : rule.assertion.keys) {
+      const Op* top = profile_.top(key);
+      if (top == nullptr) continue;
+      if (best == nullptr || tree_[top->fragment].kind() > tree_[best->fragment].kind()) best = top;
+    }
+    return best == nullptr ? rule.span : best->value_span;
+  }
+
+  std::string say(const Rule& rule, Finished& inputs) const {
+    std::string out;
+    for (const TemplatePiece& piece : rule.say.pieces) {
+      if (piece.of != TemplatePiece::Of::formula) {
+        out += piece.literal;
+        continue;
+      }
+      const FormulaNode& root = piece.formula->nodes[piece.formula->root];
+      if (root.op == FormulaOp::key) {
+        out += written(dictionary_.settings[root.key], profile_.cells[root.key].value);
+        continue;
+      }
+      FormulaResult result = evaluate(*piece.formula, inputs);
+      if (result.stop != FormulaStop::none) out += "?";
+      else if (result.value.is(Value::Tag::number)) out += write_number(result.value.number());
+      else out += result.value.is(Value::Tag::flag) ? (result.value.flag() ? "true" : "false") : std::string(result.value.word());
+    }
+    return out;
+  }
+
+  const Tree& tree_;
+  const Dictionary& dictionary_;
+  const Profile& profile_;
+  Diagnostics& out_;
+};
+
+}  // namespace
+
+std::string written(const Setting& setting, const Value& value) {
+  switch (value.tag()) {
+    case Value::Tag::number:
+      return setting.unit == nullptr || setting.unit->bare() ? write_number(value.number()) : fmt::format("{} {}", write_number(value.number()), setting.unit->text);
+    case Value::Tag::flag: return value.flag() ? "true" : "false";
+    case Value::Tag::word: return std::string(value.word());
+    case Value::Tag::list: {
+      std::string out = "[";
+      for (const Value& item : value.items()) out += (out.size() > 1 ? ", " : "") + written(setting, item);
+      return out + "]";
+    }
+    default: return "unset";
+  }
+}
+
+void check_profile(const Tree& tree, const Profile& profile, Diagnostics& out) { Checker(tree, profile, out).check(); }
+
+void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out) {
+  if (tree.dictionary.broken) return;
+  std::size_t count = selection.profiles.size() + selection.drafts.size();
+  constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
+  std::size_t blocks = (count + block - 1) / block;
+  std::vector<Diagnostics> reports(blocks);
+  parallel_for(blocks, jobs, [&](std::size_t b) {
+    Resolver resolver(tree);
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
+      const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple : selection.drafts[i - selection.profiles.size()];
+      check_profile(tree, resolver.resolve(triple, reports[b]), reports[b]);
+    }
+    reports[b].settle();
+  });
+  for (Diagnostics& report : reports) out.join(std::move(report));
+}
+
+}  // namespace bindery

@@ -1,0 +1,42 @@
+// What the command line says, parsed once; and how a command answers.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace bindery {
+
+enum class Exit : int { done = 0, sources = 1, usage = 2, system = 3 };
+
+struct Options {
+  std::filesystem::path folder = ".";
+  unsigned jobs = 1;
+  bool colour = false;      // for stderr
+  std::string command;
+  std::string format = "text";
+  bool strict = false;
+  std::vector<std::string> words;  // the command's own arguments, in order
+  std::optional<std::string> at, version;
+  std::filesystem::path out = "out";
+};
+
+// Parses the arguments. Gives the exit code at once where there is nothing to run (help, version, a mistake,
+// which it prints).
+std::optional<Exit> parse_options(int count, char** arguments, Options& options);
+
+// One file a command.
+Exit run_validate(const Options& options);
+Exit run_list(const Options& options);
+Exit run_show(const Options& options);
+Exit run_why(const Options& options);
+Exit run_compare(const Options& options);
+Exit run_build(const Options& options);
+Exit run_verify(const Options& options);
+Exit run_schema(const Options& options);
+
+// Runs the command named in the options; turns failures into messages and exit codes.
+Exit run_command(const Options& options);
+
+}  // namespace bindery

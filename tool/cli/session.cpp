@@ -1,0 +1,107 @@
+#include "cli/session.h"
+
+#include <set>
+
+#include <fmt/format.h>
+
+#include "base/failure.h"
+#include "base/words.h"
+#include "check/check.h"
+#include "report/diagnostics.h"
+
+namespace bindery {
+
+namespace {
+
+// The reports that stand in the files which a triple is made of, and in the dictionary.
+Diagnostics reaching(const Session& session, const Triple& triple) {
+  std::set<FileId> files;
+  for (FragmentId own : triple.of) {
+    files.insert(session.tree[own].raw->file);
+    for (FragmentId each : session.tree[own].linear) files.insert(session.tree[each].raw->file);
+  }
+  Diagnostics out;
+  for (const Diagnostic& item : session.diagnostics.items()) {
+    if (item.severity != Severity::error) continue;
+    bool dictionary = !item.span.known() || (*session.sources)[item.span.file].path.starts_with("schema/");
+    if (dictionary || files.contains(item.span.file)) out.add(item);
+  }
+  return out;
+}
+
+FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
+  const Tree& tree = session.tree;
+  FragmentId id = tree.find(kind, name);
+  if (id == no_fragment) {
+    // A fitting of a file that did not parse is unknown for that reason.
+    FragmentId base = tree.find(kind, name.substr(0, name.find('+')));
+    if (base != no_fragment && !tree[base].linked()) return base;
+    std::vector<std::string_view> names;
+    for (FragmentId each : tree.of_kind[static_cast<std::size_t>(kind)]) {
+      if (!tree[each].abstract) names.push_back(tree[each].name());
+    }
+    std::string near = nearest(name, names);
+    throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name), near.empty() ? fmt::format("see `list {}`", kind == Kind::process ? "processes" : fmt::format("{}s", name_of(kind))) : fmt::format("did you mean '{}'", near));
+  }
+  if (tree[id].abstract && tree[id].linked()) {
+    throw UsageError(fmt::format("the {} '{}' is abstract, so it makes no profile", name_of(kind), name),
+                     tree[id].raw->has_fittings ? fmt::format("name one of its fittings, as in '{}+...'; see `list {}s`", name, name_of(kind)) : "name a fragment that extends it");
+  }
+  return id;
+}
+
+}  // namespace
+
+Session open_session(const Options& options) {
+  Session session;
+  session.root = find_root(options.folder);
+  session.sources = std::make_unique<Sources>();
+  if (options.at) {
+    Commit commit;
+    *session.sources = read_revision(session.root, *options.at, commit, session.diagnostics);
+    session.commit = commit;
+  } else {
+    *session.sources = read_folder(session.root, session.diagnostics);
+  }
+  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);
+  return session;
+}
+
+Triple find_profile(const Session& session, Resolver& resolver, const std::string& id) {
+  std::size_t first = id.find('/'), second = first == std::string::npos ? first : id.find('/', first + 1);
+  if (second == std::string::npos || id.find('/', second + 1) != std::string::npos) {
+    throw UsageError(fmt::format("'{}' names no profile", id), "a profile is named machine/material/process; see `list profiles`");
+  }
+  std::string_view whole = id;
+  Triple triple{{find_part(session, Kind::machine, whole.substr(0, first)), find_part(session, Kind::material, whole.substr(first + 1, second - first - 1)),
+                 find_part(session, Kind::process, whole.substr(second + 1))}};
+  bool linked = true;
+  for (FragmentId each : triple.of) linked &= session.tree[each].linked();
+  if (!linked) return triple;
+  if (auto refusal = resolver.refused(triple)) {
+    throw UsageError(fmt::format("'{}' is no profile: `fits` of {} refuses it ({})", id, session.tree[refusal->fragment].id(), refusal->reason), "see `list profiles` for those that fit");
+  }
+  return triple;
+}
+
+Answer resolve_one(const Session& session, Resolver& resolver, const Triple& triple) {
+  Answer answer;
+  answer.diagnostics = reaching(session, triple);
+  answer.profile.triple = triple;
+  answer.profile.cells.resize(session.tree.dictionary.settings.size());
+  answer.profile.whole = !session.tree.dictionary.broken;
+  for (FragmentId each : triple.of) answer.profile.whole &= session.tree[each].linked();
+  if (answer.profile.whole) {
+    answer.profile = resolver.resolve(triple, answer.diagnostics);
+    check_profile(session.tree, answer.profile, answer.diagnostics);
+  }
+  std::erase_if(answer.diagnostics.items(), [](const Diagnostic& item) { return item.severity != Severity::error; });
+  answer.diagnostics.settle();
+  return answer;
+}
+
+void print_diagnostics(const Diagnostics& diagnostics, const Sources& sources, const Options& options) {
+  fmt::print(stderr, "{}", diagnostics_text(diagnostics, sources, Palette::of(options.colour)));
+}
+
+}  // namespace bindery

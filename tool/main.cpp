@@ -1,0 +1,19 @@
+// Compiles a tree of machine, material and process fragments into checked profiles and release archives.
+#include <cstdio>
+#include <cstdlib>
+
+#include "cli/options.h"
+
+int main(int count, char** arguments) {
+  // Archives carry times of day, which libzip converts by the zone of the process.
+  setenv("TZ", "UTC0", 1);
+  bindery::Options options;
+  if (auto exit = bindery::parse_options(count, arguments, options)) return static_cast<int>(*exit);
+  bindery::Exit result = bindery::run_command(options);
+  // A full disk shows only when the output is flushed.
+  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+    std::fputs("error: the output cannot be written\n", stderr);
+    return static_cast<int>(bindery::Exit::system);
+  }
+  return static_cast<int>(result);
+}

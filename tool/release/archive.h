@@ -1,0 +1,35 @@
+// ZIP archives whose bytes depend on their contents alone.
+//
+// Entries are compressed by libdeflate and inserted into libzip as they are: sorted by path, one time, mode
+// 0100644, no extra fields.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace bindery {
+
+// One file of an archive, compressed.
+struct PackedEntry {
+  std::string path;
+  std::string data;           // deflated, or the bytes themselves where that is not smaller
+  bool deflated = true;
+  std::uint64_t size = 0;     // of the bytes
+  std::uint32_t crc = 0;
+  std::string digest;         // SHA-256 of the bytes
+};
+
+PackedEntry pack(std::string path, std::string_view bytes);
+
+// The archive of the entries, which are sorted by path; `time` in seconds since 1970 UTC, held to what ZIP can
+// tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
+
+// The files of an archive by path. Throws std::runtime_error with the reason where it is no sound archive, has
+// an unsafe path, two entries of one name, or is larger than any release.
+std::map<std::string, std::string> read_archive(std::string_view bytes);
+
+}  // namespace bindery

@@ -1,0 +1,195 @@
+// Profiles to files, files to archives.
+#include <algorithm>
+#include <ctime>
+
+#include <fmt/format.h>
+
+#include "base/digest.h"
+#include "base/number.h"
+#include "base/parallel.h"
+#include "check/check.h"
+#include "release/archive.h"
+#include "release/release.h"
+#include "release/texts.h"
+#include "release/version.h"
+#include "report/json.h"
+#include "report/lists.h"
+#include "resolve/profile.h"
+
+namespace bindery {
+
+namespace {
+
+std::string_view title_of(const Tree& tree, FragmentId id) {
+  const Fragment& raw = *tree[id].raw;
+  if (raw.title) return raw.title->text;
+  FragmentId base = raw.base ? tree.find(raw.kind, *raw.base) : no_fragment;
+  return base != no_fragment && tree[base].raw->title ? tree[base].raw->title->text : std::string_view(raw.name);
+}
+
+std::string profile_title(const Tree& tree, const Triple& triple) {
+  return fmt::format("{} / {} / {}", title_of(tree, triple.of[0]), title_of(tree, triple.of[1]), title_of(tree, triple.of[2]));
+}
+
+// A value as a fragment writes it: quantities and words as texts, counts and flags bare.
+void write_value(const Setting& setting, const Value& value, std::string& out) {
+  switch (value.tag()) {
+    case Value::Tag::number:
+      if (setting.unit == nullptr || setting.unit->bare()) out += write_number(value.number());
+      else out.append("\"").append(write_number(value.number())).append(" ").append(setting.unit->text).append("\"");
+      break;
+    case Value::Tag::flag: out += value.flag() ? "true" : "false"; break;
+    case Value::Tag::word: out += json_quoted(value.word()); break;
+    case Value::Tag::list:
+      out += '[';
+      for (const Value& item : value.items()) {
+        if (out.back() != '[') out += ',';
+        write_value(setting, item, out);
+      }
+      out += ']';
+      break;
+    default: break;
+  }
+}
+
+// A profile's file: a fragment in JSON, a setting a line, compact.
+std::string profile_file(const Tree& tree, const Selected& selected, const Profile& profile) {
+  std::string out;
+  out.reserve(6000);
+  out += fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{", json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
+  bool first = true;
+  for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
+    const Setting& setting = tree.dictionary.settings[key];
+    const Value& value = profile.cells[key].value;
+    if (!value.has_value()) continue;
+    out.append(first ? "\n\"" : ",\n\"").append(setting.key).append("\":");
+    write_value(setting, value, out);
+    first = false;
+  }
+  out += "}";
+  first = true;
+  for (std::size_t slot = 0; slot < script_slots; ++slot) {
+    if (!profile.scripts[slot]) continue;
+    out.append(first ? ",\n\"scripts\":{\n" : ",\n").append(json_quoted(name_of(static_cast<ScriptSlot>(slot)))).append(":").append(json_quoted(*profile.scripts[slot]));
+    first = false;
+  }
+  if (!first) out += "}";
+  out += "}\n";
+  return out;
+}
+
+struct BoundProfile {
+  PackedEntry entry;
+  std::size_t capped = 0;
+};
+
+std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selection, unsigned jobs) {
+  std::vector<BoundProfile> out(selection.profiles.size());
+  constexpr std::size_t block = 32;
+  parallel_for((out.size() + block - 1) / block, jobs, [&](std::size_t b) {
+    Resolver resolver(tree);
+    Diagnostics silent;  // the tree was checked before
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, out.size()); ++i) {
+      const Selected& selected = selection.profiles[i];
+      Profile profile = resolver.resolve(selected.triple, silent);
+      out[i].capped = profile.caps.size();
+      out[i].entry = pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)), profile_file(tree, selected, profile));
+    }
+  });
+  return out;
+}
+
+std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<std::pair<const Selected*, const PackedEntry*>>& profiles) {
+  JsonWriter json;
+  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
+  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
+  json.key("profiles").open_list();
+  for (const auto& [selected, entry] : profiles) {
+    json.open_object().field("id", profile_id(tree, selected->triple)).field("title", profile_title(tree, selected->triple));
+    json.field("path", entry->path).field("tier", name_of(selected->tier)).field("status", name_of(selected->status)).field("sha256", entry->digest);
+    json.key("evidence").open_list().close().close();
+  }
+  json.close().close();
+  return json.finish();
+}
+
+std::string release_json(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles, const std::vector<ReleaseFile>& files, const PackedEntry& contents) {
+  JsonWriter json;
+  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("channel", edition.channel).field("tier", name_of(tier));
+  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
+  json.field("date", utc_date(edition.time)).field_or_null("commit", edition.commit).key("changed").flag(edition.changed);
+  json.key("profiles").whole(static_cast<long long>(profiles));
+  json.key("files").open_list();
+  for (const ReleaseFile& file : files) {
+    json.open_object().field("name", file.name).key("bytes").whole(static_cast<long long>(file.bytes.size())).field("sha256", sha256(file.bytes)).close();
+  }
+  json.close().key("contents").open_object().field("name", contents.path).field("sha256", contents.digest).close();
+  json.key("tool").open_object().field("name", "bindery").field("version", tool_version()).close();
+  json.key("libraries").open_object();
+  for (const auto& [name, version] : library_versions()) json.field(name, version);
+  json.close().close();
+  return json.finish();
+}
+
+std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) {
+  std::sort(digests.begin(), digests.end());
+  std::string out;
+  for (const auto& [path, digest] : digests) out += fmt::format("{}  {}\n", digest, path);
+  return out;
+}
+
+TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, const std::vector<BoundProfile>& bound, const PackedEntry& settings, const Edition& edition) {
+  TierRelease out;
+  out.tier = tier;
+  std::vector<std::pair<const Selected*, const PackedEntry*>> profiles;
+  for (std::size_t i = 0; i < bound.size(); ++i) {
+    if (selection.profiles[i].tier > tier) continue;
+    profiles.emplace_back(&selection.profiles[i], &bound[i].entry);
+    out.capped += bound[i].capped;
+  }
+  out.profiles = profiles.size();
+  std::string changelog = changelog_text(tree, tier, edition);
+  std::vector<PackedEntry> own;
+  own.push_back(pack("CHANGELOG.md", changelog));
+  own.push_back(pack("LICENSE.txt", licence_text(tree)));
+  own.push_back(pack("READ-ME-FIRST.txt", read_me_first(tree, tier, edition, out.profiles)));
+  own.push_back(pack("contents.json", contents_json(tree, tier, edition, profiles)));
+  std::vector<const PackedEntry*> entries = {&settings};
+  for (const PackedEntry& entry : own) entries.push_back(&entry);
+  for (const auto& [selected, entry] : profiles) entries.push_back(entry);
+  std::vector<std::pair<std::string, std::string>> digests;
+  for (const PackedEntry* entry : entries) digests.emplace_back(entry->path, entry->digest);
+  PackedEntry sums = pack("SHA256SUMS", sums_text(std::move(digests)));
+  entries.push_back(&sums);
+  std::sort(entries.begin(), entries.end(), [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
+
+  out.files.push_back({fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(tier)), write_archive(entries, edition.time)});
+  out.files.push_back({"CHANGELOG.md", std::move(changelog)});
+  out.files.push_back({"release.json", release_json(tree, tier, edition, out.profiles, out.files, own.back())});
+  digests.clear();
+  for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, sha256(file.bytes));
+  out.files.push_back({"SHA256SUMS", sums_text(std::move(digests))});
+  return out;
+}
+
+}  // namespace
+
+std::string utc_date(std::int64_t seconds) {
+  std::time_t time = seconds;
+  std::tm parts{};
+  if (gmtime_r(&time, &parts) == nullptr) return "1980-01-01";
+  return fmt::format("{:04}-{:02}-{:02}", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday);
+}
+
+Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs) {
+  std::vector<BoundProfile> bound = bind_profiles(tree, selection, jobs);
+  PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
+  Release release;
+  for (Tier tier : {Tier::free, Tier::supporter}) {
+    bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(), [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
+    if (any) release.tiers.push_back(bind_tier(tree, tier, selection, bound, settings, edition));
+  }
+  return release;
+}
+
+}  // namespace bindery

@@ -1,0 +1,49 @@
+// Last stage: a checked tree bound into a release, one archive a tier.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "resolve/select.h"
+#include "resolve/tree.h"
+
+namespace bindery {
+
+// What both tiers have in common.
+struct Edition {
+  std::string version;
+  std::string channel;      // "stable", or "beta" where the version is a pre-release
+  std::string commit;       // empty outside git
+  bool changed = false;     // the tree differs from the commit
+  std::int64_t time = 0;    // seconds since 1970 UTC
+};
+
+// A file of a tier's folder, complete in memory.
+struct ReleaseFile {
+  std::string name;
+  std::string bytes;
+};
+
+struct TierRelease {
+  Tier tier = Tier::free;
+  std::size_t profiles = 0, capped = 0;  // capped: values held back by a limit, over all profiles
+  std::vector<ReleaseFile> files;        // the archive first
+};
+
+struct Release {
+  std::vector<TierRelease> tiers;  // free first; a tier without a profile of its own has no release
+};
+
+// Resolves every profile of the selection again, on all cores, and binds the archives. The tree has no errors.
+Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs);
+
+// Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
+// the target first, then by one exchange. Throws SystemError; then what stood there stands there still.
+void write_release(const Release& release, const Edition& edition, const std::filesystem::path& out);
+
+// "2026-11-25" of seconds since 1970 UTC.
+std::string utc_date(std::int64_t seconds);
+
+}  // namespace bindery

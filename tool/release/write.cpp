@@ -1,0 +1,83 @@
+// A release to the file system: beside the target, then by one exchange.
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <system_error>
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include "base/failure.h"
+#include "release/release.h"
+
+namespace bindery {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+[[noreturn]] void fail(const fs::path& path, int reason) {
+  throw SystemError(fmt::format("{} cannot be written: {}", path.string(), std::strerror(reason)), "check the folder's rights and the free space, or name another with --out");
+}
+
+void write_file(const fs::path& path, std::string_view bytes) {
+  int handle = open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0666);
+  if (handle < 0) fail(path, errno);
+  while (!bytes.empty()) {
+    ssize_t written = write(handle, bytes.data(), bytes.size());
+    if (written < 0 && errno == EINTR) continue;
+    if (written < 0) {
+      int reason = errno;
+      close(handle);
+      fail(path, reason);
+    }
+    bytes.remove_prefix(static_cast<std::size_t>(written));
+  }
+  if (fsync(handle) != 0 || close(handle) != 0) fail(path, errno);
+}
+
+void make_folder(const fs::path& path) {
+  std::error_code failure;
+  fs::create_directories(path, failure);
+  if (failure || !fs::is_directory(path)) fail(path, failure ? failure.value() : ENOTDIR);
+}
+
+// Removes a half-written folder when the writing fails.
+struct Scratch {
+  fs::path path;
+  ~Scratch() {
+    std::error_code ignored;
+    fs::remove_all(path, ignored);
+  }
+};
+
+}  // namespace
+
+void write_release(const Release& release, const Edition& edition, const fs::path& out) {
+  std::error_code failure;
+  bool fresh = !fs::exists(out, failure);
+  make_folder(out);
+  if (fresh) write_file(out / ".gitignore", "*\n");
+  Scratch scratch{out / fmt::format(".{}-{}", edition.version, getpid())};
+  fs::remove_all(scratch.path, failure);
+  for (const TierRelease& tier : release.tiers) {
+    fs::path folder = scratch.path / std::string(name_of(tier.tier));
+    make_folder(folder);
+    for (const ReleaseFile& file : tier.files) write_file(folder / file.name, file.bytes);
+  }
+  fs::path target = out / edition.version;
+  // An exchange leaves the old release or the new one, whenever it is cut off; then the old one goes with the scratch.
+  if (renameat2(AT_FDCWD, scratch.path.c_str(), AT_FDCWD, target.c_str(), RENAME_EXCHANGE) == 0) return;
+  if (errno != ENOENT) {
+    // A file system without exchanges.
+    fs::path old = out / fmt::format(".{}-{}-old", edition.version, getpid());
+    if (std::rename(target.c_str(), old.c_str()) != 0 && errno != ENOENT) fail(target, errno);
+    Scratch before{old};
+    if (std::rename(scratch.path.c_str(), target.c_str()) != 0) fail(target, errno);
+    return;
+  }
+  if (std::rename(scratch.path.c_str(), target.c_str()) != 0) fail(target, errno);
+}
+
+}  // namespace bindery

@@ -1,0 +1,118 @@
+#include "resolve/axis.h"
+
+#include <algorithm>
+#include <set>
+
+#include <fmt/format.h>
+
+namespace bindery {
+
+namespace {
+
+void lay_settings(const Layer& layer, AxisTable& table) {
+  for (const Op& op : layer.settings) {
+    auto link = static_cast<std::uint32_t>(table.links.size());
+    table.links.push_back({&op, table.head[op.key]});
+    table.head[op.key] = link;
+  }
+  for (const Op& op : layer.adjust) table.adjust[op.key] = &op;
+}
+
+// A later layer's bound replaces an equal pattern's equal bound; `none` drops it.
+void lay_bounds(const Layer& layer, AxisTable& table) {
+  for (const Bound& bound : layer.bounds) {
+    std::erase_if(table.bounds, [&](const Bound* b) { return b->side == bound.side && b->pattern == bound.pattern; });
+    if (!bound.drop) table.bounds.push_back(&bound);
+  }
+}
+
+void lay_scripts(const Layer& layer, AxisTable& table) {
+  for (const ScriptOp& script : layer.scripts) table.scripts.push_back(&script);
+}
+
+void index_bounds(AxisTable& table, std::size_t settings) {
+  table.bound_start.assign(settings + 1, 0);
+  for (const Bound* bound : table.bounds) {
+    for (KeyId key : bound->keys) ++table.bound_start[key + 1];
+  }
+  for (std::size_t k = 0; k < settings; ++k) table.bound_start[k + 1] += table.bound_start[k];
+  table.bound_of.resize(table.bound_start[settings]);
+  std::vector<std::uint32_t> fill(table.bound_start.begin(), table.bound_start.end() - 1);
+  for (const Bound* bound : table.bounds) {
+    for (KeyId key : bound->keys) table.bound_of[fill[key]++] = bound;
+  }
+}
+
+void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span, Diagnostics& out) {
+  std::string_view key = tree.dictionary.settings[lock.key].key;
+  out.add(Code::locked_write, span, fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))
+      .with_help("leave the value as it is, or unlock it where it is locked")
+      .with_related(lock.span, "locked here");
+}
+
+}  // namespace
+
+AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active) {
+  AxisTable table;
+  std::size_t settings = tree.dictionary.settings.size();
+  table.links.emplace_back();
+  table.head.assign(settings, 0);
+  table.adjust.assign(settings, nullptr);
+  const auto& linear = tree[fragment].linear;
+  auto block = active.begin();
+  for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
+    const BoundFragment& each = tree[*at];
+    auto lay = [&](const Layer& layer) {
+      lay_settings(layer, table);
+      lay_bounds(layer, table);
+      lay_scripts(layer, table);
+    };
+    lay(each.layers.front());
+    for (; block != active.end() && block->fragment == *at; ++block) lay(each.layers[block->layer]);
+    table.locks.insert(table.locks.end(), each.locks.begin(), each.locks.end());
+  }
+  index_bounds(table, settings);
+  return table;
+}
+
+void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out) {
+  const auto& linear = tree[fragment].linear;
+  std::vector<const Lock*> held;
+  auto lock_on = [&](KeyId key) -> const Lock* {
+    auto at = std::find_if(held.begin(), held.end(), [&](const Lock* lock) { return lock->key == key; });
+    return at == held.end() ? nullptr : *at;
+  };
+  for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
+    const BoundFragment& each = tree[*at];
+    if (!held.empty()) {
+      for (const Layer& layer : each.layers) {
+        for (const auto* ops : {&layer.settings, &layer.adjust}) {
+          for (const Op& op : *ops) {
+            if (const Lock* lock = lock_on(op.key)) report_locked(tree, *lock, ops == &layer.settings ? "writes" : "adjusts", *at, op.key_span, out);
+          }
+        }
+        for (const Bound& bound : layer.bounds) {
+          for (KeyId key : bound.keys) {
+            if (const Lock* lock = lock_on(key)) report_locked(tree, *lock, "limits", *at, bound.pattern_span, out);
+          }
+        }
+      }
+    }
+    for (const Lock& lock : each.locks) held.push_back(&lock);
+  }
+}
+
+void check_locks_between(const Tree& tree, const AxisTable& lower, const AxisTable& upper, Diagnostics& out) {
+  for (const Lock& lock : lower.locks) {
+    for (std::uint32_t link = upper.head[lock.key]; link != 0; link = upper.links[link].below) {
+      const Op& op = *upper.links[link].op;
+      report_locked(tree, lock, "writes", op.fragment, op.key_span, out);
+    }
+    if (const Op* op = upper.adjust[lock.key]) report_locked(tree, lock, "adjusts", op->fragment, op->key_span, out);
+    for (std::uint32_t i = upper.bound_start[lock.key]; i < upper.bound_start[lock.key + 1]; ++i) {
+      report_locked(tree, lock, "limits", upper.bound_of[i]->fragment, upper.bound_of[i]->pattern_span, out);
+    }
+  }
+}
+
+}  // namespace bindery

@@ -1,0 +1,49 @@
+// One axis of a triple as a table: what a fragment's whole linearisation writes, for one choice of `when` blocks.
+//
+// A table serves every triple that shares the fragment and the blocks that match, so an axis is layered once.
+#pragma once
+
+#include <map>
+#include <memory>
+#include <vector>
+
+#include "resolve/tree.h"
+
+namespace bindery {
+
+// A layer of a fragment, by its place: fragment, then index in BoundFragment::layers.
+struct LayerRef {
+  FragmentId fragment = no_fragment;
+  std::uint32_t layer = 0;
+  auto operator<=>(const LayerRef&) const = default;
+};
+
+struct AxisTable {
+  // Operations on a key form a chain from the topmost down; index 0 ends it. What a hiding operation covers
+  // stays in the chain, to be told, and is not evaluated.
+  struct Link {
+    const Op* op = nullptr;
+    std::uint32_t below = 0;
+  };
+  std::vector<Link> links;            // links[0] is unused
+  std::vector<std::uint32_t> head;    // by key: the topmost link, or 0
+  std::vector<const Op*> adjust;      // by key: the one that counts, or null
+  std::vector<const Bound*> bounds;   // those in force, the highest layer last
+  std::vector<std::uint32_t> bound_start;  // by key: bound_of[bound_start[k] .. bound_start[k+1])
+  std::vector<const Bound*> bound_of;
+  std::vector<const ScriptOp*> scripts;  // lowest first
+  std::vector<Lock> locks;
+};
+
+// The blocks of the axis whose conditions hold, in layering order (root first), less the fragments' own parts.
+using ActiveBlocks = std::vector<LayerRef>;
+
+AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active);
+
+// Reports where a layer of this linearisation writes, adjusts or limits what a layer below it has locked.
+void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out);
+
+// Reports it where a later axis does (`upper` above `lower`).
+void check_locks_between(const Tree& tree, const AxisTable& lower, const AxisTable& upper, Diagnostics& out);
+
+}  // namespace bindery

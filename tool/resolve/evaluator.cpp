@@ -1,0 +1,231 @@
+#include "resolve/evaluator.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "base/number.h"
+#include "base/words.h"
+
+namespace bindery {
+
+Evaluator::Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_count>& axes, Profile& profile, Diagnostics& out)
+    : tree_(tree), dictionary_(tree.dictionary), axes_(axes), profile_(profile), out_(out), state_(dictionary_.settings.size(), State::fresh) {
+  profile_.cells.assign(dictionary_.settings.size(), {});
+}
+
+Diagnostic& Evaluator::report(Code code, Span span, std::string message) {
+  profile_.whole = false;
+  if (id_.empty()) id_ = profile_id(tree_, profile_.triple);
+  Diagnostic& item = out_.add(code, span, std::move(message));
+  item.profile = id_;
+  item.profiles = 1;
+  return item;
+}
+
+Value Evaluator::read(KeyId key) {
+  Cell& cell = profile_.cells[key];
+  if (state_[key] == State::done) return cell.value;
+  if (state_[key] == State::open) {
+    report_cycle(key);
+    return Value::poisoned();
+  }
+  state_[key] = State::open;
+  open_.push_back(key);
+  std::size_t base = story_.size();
+  Value value = layered(key);
+  value = limited(key, value, cell);
+  cell.value = value;
+  cell.first_step = static_cast<std::uint32_t>(profile_.steps.size());
+  cell.steps = static_cast<std::uint32_t>(story_.size() - base);
+  profile_.steps.insert(profile_.steps.end(), story_.begin() + static_cast<std::ptrdiff_t>(base), story_.end());
+  story_.resize(base);
+  open_.pop_back();
+  state_[key] = State::done;
+  if (value.is(Value::Tag::poison)) profile_.whole = false;
+  return value;
+}
+
+// The value that the layers make, lowest first, and the adjustments above them.
+Value Evaluator::layered(KeyId key) {
+  std::size_t base = chain_.size();
+  bool covered = false;
+  for (std::size_t axis = kind_count; axis-- > 0 && !covered;) {
+    const AxisTable& table = *axes_[axis];
+    for (std::uint32_t link = table.head[key]; link != 0 && !covered; link = table.links[link].below) {
+      const Op* op = table.links[link].op;
+      chain_.push_back(op);
+      covered = op->hides();
+    }
+  }
+  Value value;
+  if (!covered) {
+    value = base_value(key);
+    if (!value.is(Value::Tag::unset)) add_step(nullptr, false, value);
+  }
+  while (chain_.size() > base) {
+    const Op* op = chain_.back();
+    chain_.pop_back();
+    value = apply(*op, value);
+    add_step(op, false, value);
+  }
+  for (const AxisTable* table : axes_) {
+    const Op* op = table->adjust[key];
+    if (op == nullptr) continue;
+    value = apply(*op, value);
+    add_step(op, true, value);
+  }
+  return value;
+}
+
+// The dictionary's default.
+Value Evaluator::base_value(KeyId key) {
+  const Setting& setting = dictionary_.settings[key];
+  if (setting.broken) return Value::poisoned();
+  if (!setting.formula_default) return setting.literal_default;
+  Value outer = inherited_;
+  inherited_ = {};
+  Value value = formula_value(setting, *setting.formula_default, setting.formula_default->text.span);
+  inherited_ = outer;
+  return value;
+}
+
+Value Evaluator::apply(const Op& op, Value below) {
+  if (!op.sound) return Value::poisoned();
+  switch (op.kind) {
+    case OpKind::set: return op.literal;
+    case OpKind::unset: return base_value(op.key);
+    case OpKind::calc: {
+      Value outer = inherited_;
+      inherited_ = below;
+      Value value = formula_value(dictionary_.settings[op.key], *op.formula, op.value_span);
+      inherited_ = outer;
+      return value;
+    }
+    default: break;
+  }
+  if (below.is(Value::Tag::poison)) return below;
+  const Setting& setting = dictionary_.settings[op.key];
+  if (below.is(Value::Tag::unset)) {
+    report(Code::operation_on_unset, op.key_span, fmt::format("'{}' has no value that `{}` could act on", setting.key, name_of(op.kind)))
+        .with_help("set it in a fragment below, or write the value here");
+    return Value::poisoned();
+  }
+  return op.kind == OpKind::append || op.kind == OpKind::remove ? apply_list(op, below) : apply_number(op, below);
+}
+
+Value Evaluator::apply_number(const Op& op, Value below) {
+  const Setting& setting = dictionary_.settings[op.key];
+  double number = op.kind == OpKind::add ? below.number() + op.amount : below.number() * op.amount;
+  if (!std::isfinite(number)) {
+    report(Code::formula_value, op.value_span, fmt::format("`{}` makes '{}' no finite number", name_of(op.kind), setting.key)).with_help("use a smaller number");
+    return Value::poisoned();
+  }
+  if (setting.type == Type::count && !same_number(number, std::round(number))) {
+    report(Code::count_fraction, op.value_span, fmt::format("'{}' counts whole things, and `{}` makes it {}", setting.key, name_of(op.kind), write_number(number)))
+        .with_help("use `calc` with `round(..., 1)`, `ceil` or `floor`");
+    return Value::poisoned();
+  }
+  return Value::of_number(setting.type == Type::count ? std::round(number) : number);
+}
+
+Value Evaluator::apply_list(const Op& op, Value below) {
+  auto same = [](const Value& a, const Value& b) {
+    if (a.tag() != b.tag()) return false;
+    return a.is(Value::Tag::number) ? same_number(a.number(), b.number()) : a.flag() == b.flag() && a.word() == b.word();
+  };
+  auto& items = profile_.lists.emplace_back(below.items());
+  for (const Value& item : op.literal.items()) {
+    if (op.kind == OpKind::append) items.push_back(item);
+    else std::erase_if(items, [&](const Value& each) { return same(each, item); });
+  }
+  return Value::of_list(&items);
+}
+
+std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view about) {
+  FormulaResult result = evaluate(formula, *this);
+  if (result.stop == FormulaStop::none) return result.value;
+  if (result.stop == FormulaStop::poison) {
+    profile_.whole = false;
+    return std::nullopt;
+  }
+  bool unset = result.stop == FormulaStop::unset;
+  report(unset ? Code::setting_unset : Code::formula_value, formula.place_of(formula.nodes[result.node]),
+         fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+      .with_help(unset ? "set it in a fragment, or ask with `set(key)` first" : "guard the formula with `if`");
+  return std::nullopt;
+}
+
+Value Evaluator::formula_value(const Setting& setting, const Formula& formula, Span place) {
+  auto computed = compute(formula, fmt::format("'{}'", setting.key));
+  if (!computed) return Value::poisoned();
+  Value value = *computed;
+  if (value.is(Value::Tag::number)) {
+    double number = setting.unit != nullptr ? setting.unit->from_base(value.number()) : value.number();
+    if (setting.type == Type::count && !same_number(number, std::round(number))) {
+      report(Code::count_fraction, place, fmt::format("'{}' counts whole things, and the formula gives {}", setting.key, write_number(number)))
+          .with_help("use `round(..., 1)`, `ceil` or `floor`");
+      return Value::poisoned();
+    }
+    return Value::of_number(setting.type == Type::count ? std::round(number) : number);
+  }
+  if (setting.type == Type::choice && std::find(setting.choices.begin(), setting.choices.end(), value.word()) == setting.choices.end()) {
+    std::vector<std::string> names(setting.choices.begin(), setting.choices.end());
+    report(Code::choice_unknown, place, fmt::format("'{}' is {}, and the formula gives '{}'", setting.key, join_words(names, "or"), value.word())).with_help("give one of these words");
+    return Value::poisoned();
+  }
+  return value;
+}
+
+bool Evaluator::holds(const Formula& where) {
+  FormulaResult result = evaluate(where, *this);
+  return result.stop == FormulaStop::none && result.value.flag();
+}
+
+// Told from the setting that stands first in the dictionary, so that the report does not depend on where it was met.
+void Evaluator::report_cycle(KeyId key) {
+  std::vector<KeyId> ring(std::find(open_.begin(), open_.end(), key), open_.end());
+  std::rotate(ring.begin(), std::min_element(ring.begin(), ring.end()), ring.end());
+  std::string told;
+  for (KeyId each : ring) told += fmt::format("{} -> ", dictionary_.settings[each].key);
+  told += dictionary_.settings[ring.front()].key;
+  auto next_of = [&](std::size_t i) { return ring[(i + 1) % ring.size()]; };
+  std::vector<Related> related;
+  for (std::size_t i = 1; i < ring.size(); ++i) {
+    related.push_back({place_reading(ring[i], next_of(i)), fmt::format("'{}' reads '{}' here", dictionary_.settings[ring[i]].key, dictionary_.settings[next_of(i)].key)});
+  }
+  Diagnostic& item = report(Code::formula_cycle, place_reading(ring.front(), next_of(0)), fmt::format("these settings are computed from each other: {}", told));
+  item.help = "give one of them a value of its own";
+  item.related = std::move(related);
+}
+
+// Where the value, a bound or the extrusion of one setting reads another.
+Span Evaluator::place_reading(KeyId reader, KeyId read) const {
+  auto in = [&](const Formula* formula) -> Span {
+    if (formula == nullptr) return {};
+    for (const FormulaNode& node : formula->nodes) {
+      if (node.op == FormulaOp::key && node.key == read) return formula->place_of(node);
+    }
+    return {};
+  };
+  for (std::size_t axis = kind_count; axis-- > 0;) {
+    const AxisTable& table = *axes_[axis];
+    for (std::uint32_t link = table.head[reader]; link != 0; link = table.links[link].below) {
+      if (Span span = in(table.links[link].op->formula); span.known()) return span;
+    }
+    if (table.adjust[reader] != nullptr) {
+      if (Span span = in(table.adjust[reader]->formula); span.known()) return span;
+    }
+    for (std::uint32_t i = table.bound_start[reader]; i < table.bound_start[reader + 1]; ++i) {
+      if (Span span = in(table.bound_of[i]->formula); span.known()) return span;
+    }
+  }
+  const Setting& setting = dictionary_.settings[reader];
+  if (setting.formula_default) {
+    if (Span span = in(&*setting.formula_default); span.known()) return span;
+  }
+  return setting.extrudes ? setting.extrudes->span : setting.span;
+}
+
+}  // namespace bindery

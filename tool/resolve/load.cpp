@@ -1,0 +1,138 @@
+// Reading and binding every fragment of a tree, on all cores.
+#include <algorithm>
+#include <numeric>
+
+#include <fmt/format.h>
+
+#include "base/parallel.h"
+#include "base/words.h"
+#include "resolve/axis.h"
+#include "resolve/tree.h"
+
+namespace bindery {
+
+namespace {
+
+bool is_fragment_path(std::string_view path) {
+  if (!path.starts_with("profiles-src/")) return false;
+  path.remove_prefix(std::string_view("profiles-src/").size());
+  std::size_t slash = path.find('/');
+  return slash != std::string_view::npos && kind_named(path.substr(0, slash)).has_value();
+}
+
+std::deque<FragmentFile> read_fragments(const Sources& sources, unsigned jobs, Diagnostics& out) {
+  std::vector<FileId> ids;
+  for (FileId id = 0; id < sources.files.size(); ++id) {
+    if (is_fragment_path(sources[id].path)) ids.push_back(id);
+  }
+  std::deque<FragmentFile> files(ids.size());
+  std::vector<Diagnostics> reports(ids.size());
+  parallel_for(ids.size(), jobs, [&](std::size_t i) { files[i] = read_fragment(ids[i], sources[ids[i]], reports[i]); });
+  for (Diagnostics& report : reports) out.join(std::move(report));
+  return files;
+}
+
+// Numbers the fragments by kind and name; reports two files with one name.
+void number_fragments(Tree& tree, Diagnostics& out) {
+  std::vector<const Fragment*> all;
+  for (FragmentFile& file : tree.files) {
+    for (Fragment& fragment : file.fragments) all.push_back(&fragment);
+  }
+  std::stable_sort(all.begin(), all.end(), [](const Fragment* a, const Fragment* b) {
+    return std::tie(a->kind, a->name, a->file) < std::tie(b->kind, b->name, b->file);
+  });
+  for (const Fragment* fragment : all) {
+    auto kind = static_cast<std::size_t>(fragment->kind);
+    auto [first, fresh] = tree.index[kind].emplace(fragment->name, static_cast<FragmentId>(tree.fragments.size()));
+    if (!fresh) {
+      if (!fragment->base) {
+        out.add(Code::name_taken, fragment->span, fmt::format("two files are named {}/{}", name_of(fragment->kind), fragment->name))
+            .with_help("rename one; folders below a kind only group")
+            .with_related(tree[first->second].raw->span, "the other one");
+      }
+      continue;
+    }
+    tree.of_kind[kind].push_back(first->second);
+    BoundFragment& bound = tree.fragments.emplace_back();
+    bound.raw = fragment;
+    bound.broken = fragment->broken;
+  }
+}
+
+void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
+  std::vector<Diagnostics> reports(tree.fragments.size());
+  constexpr std::size_t block = 32;  // fragments a task, so that small trees stay on one core
+  std::size_t blocks = (tree.fragments.size() + block - 1) / block;
+  parallel_for(blocks, jobs, [&](std::size_t b) {
+    std::size_t end = std::min((b + 1) * block, tree.fragments.size());
+    for (std::size_t i = b * block; i < end; ++i) bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], reports[i]);
+  });
+  for (Diagnostics& report : reports) out.join(std::move(report));
+}
+
+// A name or glob that matches nothing is a warning: it is most often a slip.
+void check_names(const Tree& tree, const BoundCondition& condition, Diagnostics& out) {
+  for (Kind kind : all_kinds) {
+    auto k = static_cast<std::size_t>(kind);
+    for (const NamePattern& pattern : condition.names[k]) {
+      bool found = is_glob(pattern.glob)
+                       ? std::any_of(tree.of_kind[k].begin(), tree.of_kind[k].end(), [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); })
+                       : tree.index[k].contains(pattern.glob);
+      if (found) continue;
+      std::vector<std::string_view> names;
+      for (FragmentId id : tree.of_kind[k]) names.push_back(tree[id].name());
+      std::string near = nearest(pattern.glob, names);
+      out.add(Code::pattern_unmatched, pattern.span, fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
+          .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
+    }
+  }
+}
+
+}  // namespace
+
+std::string BoundFragment::id() const { return fmt::format("{}/{}", name_of(kind()), name()); }
+
+FragmentId Tree::find(Kind kind, std::string_view name) const {
+  const auto& names = index[static_cast<std::size_t>(kind)];
+  auto at = names.find(name);
+  return at == names.end() ? no_fragment : at->second;
+}
+
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
+  Tree tree;
+  tree.sources = &sources;
+  auto units = std::make_shared<Units>();
+
+  // The dictionary and the fragments' syntax do not need each other.
+  Diagnostics dictionary_report, fragment_report;
+  parallel_for(2, jobs, [&](std::size_t task) {
+    if (task == 0) tree.dictionary = read_dictionary(sources, units, dictionary_report);
+    else tree.files = read_fragments(sources, jobs, fragment_report);
+  });
+  out.join(std::move(dictionary_report));
+  out.join(std::move(fragment_report));
+  tree.plan = read_plan(sources, out);
+
+  number_fragments(tree, out);
+  link_fragments(tree, out);
+  bind_all(tree, jobs, out);
+  for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
+    std::size_t errors = out.count(Severity::error);
+    check_axis_locks(tree, id, out);
+    if (out.count(Severity::error) > errors) tree.fragments[id].broken = true;
+  }
+  for (const BoundFragment& fragment : tree.fragments) {
+    if (fragment.fits) check_names(tree, *fragment.fits, out);
+    for (const Layer& layer : fragment.layers) {
+      if (layer.condition) check_names(tree, *layer.condition, out);
+    }
+  }
+  // What an error in a fragment reaches: all that extend it.
+  for (BoundFragment& fragment : tree.fragments) {
+    for (FragmentId each : fragment.linear) fragment.broken |= tree[each].broken;
+    fragment.broken |= !fragment.linked();
+  }
+  return tree;
+}
+
+}  // namespace bindery

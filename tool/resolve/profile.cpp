@@ -1,0 +1,189 @@
+#include "resolve/profile.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include "base/number.h"
+#include "base/words.h"
+#include "resolve/evaluator.h"
+
+namespace bindery {
+
+namespace {
+
+bool names_hold(const Tree& tree, const BoundCondition& condition, const Triple& triple) {
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    if (!admits(condition.names[k], tree[triple.of[k]].name())) return false;
+  }
+  return true;
+}
+
+// The facts of a triple, computed when a condition first asks. A failing fact makes the condition false here;
+// resolve() reports it.
+class Facts {
+ public:
+  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes) : tree_(tree), axes_(axes) { profile_.triple = triple; }
+
+  bool hold(const BoundCondition& condition) {
+    if (!condition.sound) return false;
+    if (!condition.where) return true;
+    if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, silent_);
+    return evaluator_->holds(*condition.where);
+  }
+
+ private:
+  const Tree& tree_;
+  const std::array<const AxisTable*, kind_count>& axes_;
+  Profile profile_;
+  Diagnostics silent_;
+  std::optional<Evaluator> evaluator_;
+};
+
+std::string bare_text(const Value& value) {
+  switch (value.tag()) {
+    case Value::Tag::number: return write_number(value.number());
+    case Value::Tag::flag: return value.flag() ? "true" : "false";
+    case Value::Tag::list: {
+      std::string out;
+      for (const Value& item : value.items()) out += (out.empty() ? "" : " ") + bare_text(item);
+      return out;
+    }
+    default: return std::string(value.word());
+  }
+}
+
+// The texts of each script in order, after `before`, `after` and `none`.
+std::array<std::vector<const ScriptOp*>, script_slots> gather_scripts(const std::array<const AxisTable*, kind_count>& axes) {
+  std::array<std::vector<const ScriptOp*>, script_slots> out;
+  for (const AxisTable* table : axes) {
+    for (const ScriptOp* op : table->scripts) {
+      auto& texts = out[static_cast<std::size_t>(op->slot)];
+      if (op->act == RawScript::Act::drop || op->act == RawScript::Act::replace) texts.clear();
+      if (op->act == RawScript::Act::before) texts.insert(texts.begin(), op);
+      else if (op->act != RawScript::Act::drop) texts.push_back(op);
+    }
+  }
+  return out;
+}
+
+std::optional<std::string> render(const Dictionary& dictionary, const ScriptOp& op, Evaluator& evaluator) {
+  if (!op.text) return std::nullopt;
+  std::string out;
+  for (const TemplatePiece& piece : op.text->pieces) {
+    if (piece.of != TemplatePiece::Of::formula) {
+      out += piece.literal;
+      continue;
+    }
+    const FormulaNode& root = piece.formula->nodes[piece.formula->root];
+    auto value = evaluator.compute(*piece.formula, fmt::format("the script `{}`", name_of(op.slot)));
+    if (!value) return std::nullopt;
+    bool quantity = root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary.settings[root.key].unit != nullptr;
+    out += quantity ? write_number(dictionary.settings[root.key].unit->from_base(value->number())) : bare_text(*value);
+  }
+  return out;
+}
+
+void write_scripts(const Dictionary& dictionary, const std::array<const AxisTable*, kind_count>& axes, Evaluator& evaluator, Profile& profile) {
+  auto gathered = gather_scripts(axes);
+  for (std::size_t slot = 0; slot < script_slots; ++slot) {
+    if (gathered[slot].empty()) continue;
+    std::string whole;
+    bool sound = true;
+    for (const ScriptOp* op : gathered[slot]) {
+      auto text = render(dictionary, *op, evaluator);
+      sound &= text.has_value();
+      if (!whole.empty() && whole.back() != '\n') whole += '\n';
+      whole += text.value_or("");
+    }
+    if (sound) profile.scripts[slot] = std::move(whole);
+    else profile.whole = false;
+  }
+}
+
+}  // namespace
+
+std::string profile_id(const Tree& tree, const Triple& triple) {
+  return fmt::format("{}/{}/{}", tree[triple.of[0]].name(), tree[triple.of[1]].name(), tree[triple.of[2]].name());
+}
+
+std::string_view Profile::how(KeyId key) const {
+  const Op* op = top(key);
+  return op == nullptr || op->kind == OpKind::unset ? "default" : name_of(op->kind);
+}
+
+const AxisTable& Resolver::table(FragmentId fragment, const ActiveBlocks& active) {
+  auto& slot = tables_[{fragment, active}];
+  if (!slot) slot = std::make_unique<AxisTable>(build_axis(tree_, fragment, active));
+  return *slot;
+}
+
+Resolver::Axes Resolver::plain_axes(const Triple& triple) {
+  Axes axes{};
+  for (std::size_t k = 0; k < kind_count; ++k) axes[k] = &table(triple.of[k], {});
+  return axes;
+}
+
+Resolver::Axes Resolver::axes_of(const Triple& triple) {
+  Axes plain = plain_axes(triple), axes = plain;
+  Facts facts(tree_, triple, plain);
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    ActiveBlocks active;
+    const auto& linear = tree_[triple.of[k]].linear;
+    for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
+      const auto& layers = tree_[*at].layers;
+      for (std::uint32_t i = 1; i < layers.size(); ++i) {
+        if (names_hold(tree_, *layers[i].condition, triple) && facts.hold(*layers[i].condition)) active.push_back({*at, i});
+      }
+    }
+    if (!active.empty()) axes[k] = &table(triple.of[k], active);
+  }
+  return axes;
+}
+
+std::optional<Refusal> Resolver::refused(const Triple& triple) {
+  std::optional<Axes> plain;
+  std::optional<Facts> facts;
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    for (FragmentId each : tree_[triple.of[k]].linear) {
+      const auto& fits = tree_[each].fits;
+      if (!fits) continue;
+      for (std::size_t other = 0; other < kind_count; ++other) {
+        const BoundFragment& partner = tree_[triple.of[other]];
+        if (admits(fits->names[other], partner.name())) continue;
+        return Refusal{each, fits->span, fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())};
+      }
+      if (!fits->where && fits->sound) continue;
+      if (!facts) {
+        plain = plain_axes(triple);
+        facts.emplace(tree_, triple, *plain);
+      }
+      if (!facts->hold(*fits)) return Refusal{each, fits->span, fits->where ? fmt::format("`{}` does not hold", fits->where->text.text) : "its condition is broken"};
+    }
+  }
+  return std::nullopt;
+}
+
+Profile Resolver::resolve(const Triple& triple, Diagnostics& out) {
+  Profile profile;
+  profile.triple = triple;
+  Axes axes = axes_of(triple);
+  Evaluator evaluator(tree_, axes, profile, out);
+  for (KeyId key = 0; key < tree_.dictionary.settings.size(); ++key) evaluator.read(key);
+  write_scripts(tree_.dictionary, axes, evaluator, profile);
+
+  Diagnostics locks;
+  for (std::size_t lower = 0; lower < kind_count; ++lower) {
+    for (std::size_t upper = lower + 1; upper < kind_count; ++upper) check_locks_between(tree_, *axes[lower], *axes[upper], locks);
+  }
+  for (Diagnostic& item : locks.items()) {
+    item.profile = profile_id(tree_, triple);
+    item.profiles = 1;
+    profile.whole = false;
+    out.add(std::move(item));
+  }
+  for (std::size_t k = 0; k < kind_count; ++k) profile.whole &= !tree_[triple.of[k]].broken;
+  return profile;
+}
+
+}  // namespace bindery

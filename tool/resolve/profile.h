@@ -1,0 +1,97 @@
+// Stage 4, second half: triples of a tree resolved to profiles, with the provenance of every value.
+#pragma once
+
+#include <array>
+#include <compare>
+#include <cstdint>
+#include <deque>
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "resolve/axis.h"
+#include "resolve/tree.h"
+
+namespace bindery {
+
+struct Triple {
+  std::array<FragmentId, kind_count> of{no_fragment, no_fragment, no_fragment};
+  auto operator<=>(const Triple&) const = default;
+};
+
+// "heron-220+0.4/pla-plain/everyday".
+std::string profile_id(const Tree& tree, const Triple& triple);
+
+// What held a value back.
+struct Cap {
+  const Bound* bound = nullptr;  // null: the flow limit
+  bool upper = true;
+  double limit = 0;              // in the setting's unit
+  double uncapped = 0;
+};
+
+// One step of a value's story, lowest first: an operation (null: the dictionary's default) and the value after it.
+struct Step {
+  const Op* op = nullptr;
+  bool adjust = false;
+  Value after;
+};
+
+// A final value, and where its story lies in Profile::steps and Profile::caps.
+struct Cell {
+  Value value;
+  std::uint32_t first_step = 0, steps = 0;
+  std::int32_t cap = -1;  // index in Profile::caps
+};
+
+struct Profile {
+  Triple triple;
+  std::vector<Cell> cells;  // by key
+  std::vector<Step> steps;
+  std::vector<Cap> caps;
+  std::array<std::optional<std::string>, script_slots> scripts;
+  std::deque<std::vector<Value>> lists;  // own the lists that operations made
+  bool whole = true;        // no error reached it
+
+  // The operation on top; null for a default.
+  const Op* top(KeyId key) const {
+    const Cell& cell = cells[key];
+    return cell.steps == 0 ? nullptr : steps[cell.first_step + cell.steps - 1].op;
+  }
+  // How the value came about: the topmost operation's word, `default` for none or `unset`.
+  std::string_view how(KeyId key) const;
+};
+
+// The first fragment whose `fits` refuses a triple, and the place.
+struct Refusal {
+  FragmentId fragment = no_fragment;
+  Span span;
+  std::string reason;
+};
+
+// Resolves triples; holds the axis tables that it has built, so one per thread.
+class Resolver {
+ public:
+  explicit Resolver(const Tree& tree) : tree_(tree) {}
+
+  // Does every `fits` of the three linearisations hold? Gives the first that does not.
+  std::optional<Refusal> refused(const Triple& triple);
+
+  // Resolves every setting and script. Reports under the profile's id; a profile that an error reached is not whole.
+  Profile resolve(const Triple& triple, Diagnostics& out);
+
+  // The tables of machine, material and process with the `when` blocks that match; they live as long as the resolver.
+  using Axes = std::array<const AxisTable*, kind_count>;
+  Axes axes_of(const Triple& triple);
+
+ private:
+  Axes plain_axes(const Triple& triple);
+  const AxisTable& table(FragmentId fragment, const ActiveBlocks& active);
+
+  const Tree& tree_;
+  std::map<std::pair<FragmentId, ActiveBlocks>, std::unique_ptr<AxisTable>> tables_;
+};
+
+}  // namespace bindery

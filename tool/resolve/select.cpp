@@ -1,0 +1,329 @@
+#include "resolve/select.h"
+
+#include <algorithm>
+#include <map>
+
+#include <fmt/format.h>
+
+#include "base/words.h"
+
+namespace bindery {
+
+namespace {
+
+using Bits = std::vector<bool>;
+
+// The names of one kind that a fragment's linearisation admits; shared by fragments with the same lists.
+struct Admitted {
+  Bits bits;                       // by position in Tree::of_kind
+  std::vector<std::uint32_t> list; // the same, as positions
+};
+
+class NameFilter {
+ public:
+  explicit NameFilter(const Tree& tree) : tree_(tree) {}
+
+  // Null: every name is admitted.
+  const Admitted* of(FragmentId id, std::size_t kind) {
+    std::string key(1, static_cast<char>('0' + kind));
+    std::vector<const std::vector<NamePattern>*> lists;
+    for (FragmentId each : tree_[id].linear) {
+      const auto& fits = tree_[each].fits;
+      if (!fits || fits->names[kind].empty()) continue;
+      lists.push_back(&fits->names[kind]);
+      for (const NamePattern& pattern : fits->names[kind]) key.append(pattern.exclude ? "!" : "").append(pattern.glob).append(",");
+      key += ';';
+    }
+    if (lists.empty()) return nullptr;
+    auto [at, fresh] = known_.try_emplace(std::move(key));
+    if (fresh) {
+      const auto& names = tree_.of_kind[kind];
+      at->second.bits.assign(names.size(), false);
+      for (std::uint32_t i = 0; i < names.size(); ++i) {
+        bool all = std::all_of(lists.begin(), lists.end(), [&](const auto* list) { return admits(*list, tree_[names[i]].name()); });
+        if (!all) continue;
+        at->second.bits[i] = true;
+        at->second.list.push_back(i);
+      }
+    }
+    return &at->second;
+  }
+
+ private:
+  const Tree& tree_;
+  std::map<std::string, Admitted> known_;
+};
+
+// A condition's own list as positions, and which of them it names literally.
+struct Taken {
+  std::vector<std::uint32_t> list;  // ascending
+  Bits bits, literal;
+};
+
+BoundCondition names_of(const Condition& raw) {
+  BoundCondition out;
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    for (const Text& name : raw.names[k]) {
+      bool exclude = name.text.starts_with('!');
+      out.names[k].push_back({name.text.substr(exclude ? 1 : 0), exclude, name.span});
+    }
+  }
+  return out;
+}
+
+bool holds(const Tree& tree, const BoundCondition& condition, const Triple& triple) {
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    if (!admits(condition.names[k], tree[triple.of[k]].name())) return false;
+  }
+  return true;
+}
+
+// A draft is taken by its literal name only.
+bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple) {
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    const BoundFragment& fragment = tree[triple.of[k]];
+    auto literal = [&](const Text& text) { return text.text == fragment.name(); };
+    if (fragment.status == Status::draft && std::none_of(entry.names[k].begin(), entry.names[k].end(), literal)) return false;
+  }
+  return true;
+}
+
+Tier tier_of(const Tree& tree, const Selected& selected) {
+  if (selected.sets.empty()) return fragment_tier(tree, selected.triple);
+  Tier lowest = Tier::supporter;
+  for (std::uint32_t set : selected.sets) lowest = std::min(lowest, tree.plan.sets[set].tier);
+  return std::max(lowest, fragment_tier(tree, selected.triple));
+}
+
+class Selector {
+ public:
+  Selector(const Tree& tree, Diagnostics& out) : tree_(tree), out_(out), filter_(tree), resolver_(tree) {}
+
+  Selection run() {
+    const auto& sets = tree_.plan.sets;
+    for (std::uint32_t set = 0; set < sets.size(); ++set) {
+      for (const Condition& entry : sets[set].leave) check_names(entry, Code::pattern_unmatched);
+      std::vector<BoundCondition> leave;
+      for (const Condition& entry : sets[set].leave) leave.push_back(names_of(entry));
+      for (const Condition& entry : sets[set].take) take(set, entry, leave);
+    }
+    bool implicit = sets.empty() && !tree_.plan.broken;
+    if (implicit) take(0, Condition{}, {});
+    Selection out;
+    for (auto& [triple, sets_taking] : found_) {
+      Selected each;
+      each.triple = triple;
+      each.status = triple_status(tree_, triple);
+      std::sort(sets_taking.begin(), sets_taking.end());
+      sets_taking.erase(std::unique(sets_taking.begin(), sets_taking.end()), sets_taking.end());
+      if (!implicit) each.sets = std::move(sets_taking);
+      each.tier = tier_of(tree_, each);
+      out.profiles.push_back(std::move(each));
+    }
+    for (const Triple& triple : drafts_) {
+      if (!found_.contains(triple)) out.drafts.push_back(triple);
+    }
+    std::sort(out.drafts.begin(), out.drafts.end());
+    out.drafts.erase(std::unique(out.drafts.begin(), out.drafts.end()), out.drafts.end());
+    return out;
+  }
+
+ private:
+  // Fragments are numbered by kind and name, so triples in order of ids are in order of names.
+  FragmentId at(std::size_t kind, std::uint32_t position) const { return tree_.of_kind[kind][position]; }
+
+  void take(std::uint32_t set, const Condition& entry, const std::vector<BoundCondition>& leave) {
+    check_names(entry, Code::take_unmatched);
+    BoundCondition condition = names_of(entry);
+    std::array<Taken, kind_count> taken;
+    for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition.names[k]);
+    // From the process, which admits the fewest machines, to the machine, to the material.
+    for (std::uint32_t q : taken[2].list) {
+      for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
+        const Admitted* processes = filter_.of(at(0, m), 2);
+        bool refuses = processes != nullptr && !processes->bits[q];
+        if (refuses && !(taken[0].literal[m] && taken[2].literal[q])) continue;
+        const Admitted* materials = filter_.of(at(0, m), 1);
+        for (std::uint32_t p : meet(taken[1], filter_.of(at(2, q), 1))) {
+          bool literal = taken[0].literal[m] && taken[1].literal[p] && taken[2].literal[q];
+          if (!literal && (refuses || (materials != nullptr && !materials->bits[p]))) continue;
+          consider(set, entry, {{at(0, m), at(1, p), at(2, q)}}, literal, leave);
+        }
+      }
+    }
+    report_literals_left_out(set, entry, taken, leave);
+  }
+
+  // Fragments that may be part of a profile and whose names the list admits. Drafts by glob are kept apart.
+  Taken candidates(std::size_t kind, const std::vector<NamePattern>& patterns) {
+    Taken out;
+    const auto& ids = tree_.of_kind[kind];
+    out.literal.assign(ids.size(), false);
+    out.bits.assign(ids.size(), false);
+    for (std::uint32_t i = 0; i < ids.size(); ++i) {
+      const BoundFragment& fragment = tree_[ids[i]];
+      if (!admits(patterns, fragment.name())) continue;
+      const NamePattern* literal = nullptr;
+      for (const NamePattern& pattern : patterns) {
+        if (!pattern.exclude && pattern.glob == fragment.name()) literal = &pattern;
+      }
+      if (literal != nullptr && !can_be_taken(fragment, *literal)) continue;
+      if (fragment.abstract || fragment.status == Status::retired || !fragment.linked()) continue;
+      out.literal[i] = literal != nullptr;
+      out.bits[i] = true;
+      out.list.push_back(i);
+    }
+    return out;
+  }
+
+  bool can_be_taken(const BoundFragment& fragment, const NamePattern& literal) {
+    if (fragment.abstract) {
+      out_.add(Code::take_abstract, literal.span, fmt::format("'{}' is abstract: it is there for others to extend", fragment.name()))
+          .with_help(fragment.raw->has_fittings ? fmt::format("take its fittings: '{}+*'", fragment.name()) : "take a fragment that extends it");
+      return false;
+    }
+    if (fragment.status == Status::retired) {
+      out_.add(Code::take_retired, literal.span, fmt::format("'{}' is retired and published no more", fragment.name())).with_help("leave it out, or change its status");
+      return false;
+    }
+    return true;
+  }
+
+  static std::vector<std::uint32_t> meet(const Taken& taken, const Admitted* admitted) {
+    if (admitted == nullptr) return taken.list;
+    std::vector<std::uint32_t> out;
+    std::set_intersection(taken.list.begin(), taken.list.end(), admitted->list.begin(), admitted->list.end(), std::back_inserter(out));
+    return out;
+  }
+
+  void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal, const std::vector<BoundCondition>& leave) {
+    for (const BoundCondition& each : leave) {
+      if (holds(tree_, each, triple)) return;
+    }
+    if (auto refusal = resolver_.refused(triple)) {
+      if (literal) report_misfit(entry, triple, *refusal);
+      return;
+    }
+    bool implicit = tree_.plan.sets.empty();
+    if (!implicit && tree_.plan.sets[set].tier == Tier::free && fragment_tier(tree_, triple) == Tier::supporter) {
+      if (literal) report_tier(set, entry, triple);
+      return;
+    }
+    if (drafts_named(tree_, entry, triple)) found_[triple].push_back(set);
+    else drafts_.push_back(triple);
+  }
+
+  // A triple spelled out in full that the names of a `fits` refuse never came up in take().
+  void report_literals_left_out(std::uint32_t set, const Condition& entry, const std::array<Taken, kind_count>& taken, const std::vector<BoundCondition>& leave) {
+    std::array<std::vector<std::uint32_t>, kind_count> literal;
+    for (std::size_t k = 0; k < kind_count; ++k) {
+      for (std::uint32_t i : taken[k].list) {
+        if (taken[k].literal[i]) literal[k].push_back(i);
+      }
+    }
+    for (std::uint32_t m : literal[0]) {
+      for (std::uint32_t p : literal[1]) {
+        for (std::uint32_t q : literal[2]) {
+          const Admitted* machines = filter_.of(at(2, q), 0);
+          const Admitted* materials = filter_.of(at(2, q), 1);
+          bool came_up = (machines == nullptr || machines->bits[m]) && (materials == nullptr || materials->bits[p]);
+          if (!came_up) consider(set, entry, {{at(0, m), at(1, p), at(2, q)}}, true, leave);
+        }
+      }
+    }
+  }
+
+  Span place_of(const Condition& entry, const Triple& triple) const {
+    Span span = entry.span;
+    for (std::size_t k = 0; k < kind_count; ++k) {
+      for (const Text& name : entry.names[k]) {
+        if (name.text == tree_[triple.of[k]].name()) span = name.span;
+      }
+    }
+    return span;
+  }
+
+  void report_misfit(const Condition& entry, const Triple& triple, const Refusal& refusal) {
+    const BoundFragment& fragment = tree_[refusal.fragment];
+    out_.add(Code::take_misfit, place_of(entry, triple), fmt::format("'{}' does not fit: `fits` of {} refuses it ({})", profile_id(tree_, triple), fragment.id(), refusal.reason))
+        .with_help("leave the triple out, or widen that `fits`")
+        .with_related(refusal.span, "refused here");
+  }
+
+  void report_tier(std::uint32_t set, const Condition& entry, const Triple& triple) {
+    for (FragmentId own : triple.of) {
+      if (tree_[own].chain_tier != Tier::supporter) continue;
+      for (FragmentId each : tree_[own].linear) {
+        const BoundFragment& fragment = tree_[each];
+        if (fragment.tier != Tier::supporter) continue;
+        std::string way = each == own ? std::string() : fmt::format(", which {} extends", tree_[own].id());
+        out_.add(Code::tier_conflict, place_of(entry, triple),
+                 fmt::format("'{}' is for supporters because of {}{}, and the set '{}' is free", profile_id(tree_, triple), fragment.id(), way, tree_.plan.sets[set].name.text))
+            .with_help("take it in a supporter set, or make that fragment free")
+            .with_related(fragment.raw->tier_span.known() ? fragment.raw->tier_span : fragment.raw->span, "made for supporters here");
+        return;
+      }
+    }
+  }
+
+  // In `take` a name that matches nothing is an error, elsewhere a warning.
+  void check_names(const Condition& entry, Code code) {
+    for (std::size_t k = 0; k < kind_count; ++k) {
+      for (const Text& name : entry.names[k]) {
+        std::string_view glob = name.text.substr(name.text.starts_with('!') ? 1 : 0);
+        const auto& ids = tree_.of_kind[k];
+        bool found = is_glob(glob) ? std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return glob_match(glob, tree_[id].name()); }) : tree_.index[k].contains(glob);
+        if (found) continue;
+        std::vector<std::string_view> names;
+        for (FragmentId id : ids) names.push_back(tree_[id].name());
+        std::string near = nearest(glob, names);
+        out_.add(code, name.span, fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
+            .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
+      }
+    }
+  }
+
+  const Tree& tree_;
+  Diagnostics& out_;
+  NameFilter filter_;
+  Resolver resolver_;
+  std::map<Triple, std::vector<std::uint32_t>> found_;
+  std::vector<Triple> drafts_;
+};
+
+}  // namespace
+
+Tier fragment_tier(const Tree& tree, const Triple& triple) {
+  Tier tier = Tier::free;
+  for (FragmentId id : triple.of) tier = std::max(tier, tree[id].chain_tier);
+  return tier;
+}
+
+Status triple_status(const Tree& tree, const Triple& triple) {
+  Status status = Status::stable;
+  for (FragmentId id : triple.of) {
+    Status own = tree[id].status;
+    status = own == Status::retired || status == Status::retired ? Status::retired : std::min(status, own);
+  }
+  return status;
+}
+
+Selected place_in_plan(const Tree& tree, const Triple& triple) {
+  Selected out;
+  out.triple = triple;
+  out.status = triple_status(tree, triple);
+  const auto& sets = tree.plan.sets;
+  for (std::uint32_t i = 0; i < sets.size() && out.status != Status::retired; ++i) {
+    auto admits_it = [&](const Condition& entry) { return holds(tree, names_of(entry), triple); };
+    bool taken = std::any_of(sets[i].take.begin(), sets[i].take.end(), [&](const Condition& entry) { return admits_it(entry) && drafts_named(tree, entry, triple); });
+    bool left = std::any_of(sets[i].leave.begin(), sets[i].leave.end(), admits_it);
+    bool too_high = sets[i].tier == Tier::free && fragment_tier(tree, triple) == Tier::supporter;
+    if (taken && !left && !too_high) out.sets.push_back(i);
+  }
+  out.tier = tier_of(tree, out);
+  return out;
+}
+
+Selection select_profiles(const Tree& tree, Diagnostics& out) { return Selector(tree, out).run(); }
+
+}  // namespace bindery

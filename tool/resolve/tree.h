@@ -1,0 +1,142 @@
+// Stage 4, first half: fragments bound to the dictionary, linked by inheritance, each linearised.
+//
+// load_tree() does what needs no triple: it reads every fragment once, on all cores, turns keys into numbers and
+// texts into values and formulas, links `extends`, and linearises with C3. profile.h resolves triples of it.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <deque>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <unordered_map>
+#include <vector>
+
+#include "base/diagnostic.h"
+#include "base/value.h"
+#include "formula/formula.h"
+#include "schema/dictionary.h"
+#include "source/source.h"
+#include "syntax/fragment.h"
+#include "syntax/plan.h"
+
+namespace bindery {
+
+using FragmentId = std::uint32_t;
+inline constexpr FragmentId no_fragment = 0xffffffffu;
+
+// One operation on one key.
+struct Op {
+  OpKind kind = OpKind::set;
+  bool sound = true;      // false: what it holds was reported; its value is poison
+  KeyId key = no_key;
+  FragmentId fragment = no_fragment;
+  Value literal;          // set: the value; append, remove: a list
+  double amount = 0;      // add: in the setting's unit; scale: the ratio
+  const Formula* formula = nullptr;  // calc
+  Span key_span, value_span;
+
+  // Does it hide all that lies below?
+  bool hides() const {
+    return kind == OpKind::set || kind == OpKind::unset || (kind == OpKind::calc && (formula == nullptr || !formula->reads_inherited));
+  }
+};
+
+// One bound of one pattern.
+struct Bound {
+  RawBound::Side side = RawBound::Side::at_most;
+  bool refuse = false;
+  bool drop = false;                   // the pattern's earlier bound of this side goes
+  std::string_view pattern;
+  FragmentId fragment = no_fragment;
+  double base = 0;                     // literal, in working units; a count as it is
+  const Formula* formula = nullptr;    // instead of a literal
+  std::vector<std::string_view> words; // among
+  std::vector<KeyId> keys;             // the settings it binds
+  Span pattern_span, span;             // of the pattern, of the bound's value
+};
+
+struct ScriptOp {
+  RawScript::Act act = RawScript::Act::replace;
+  ScriptSlot slot = ScriptSlot::start;
+  FragmentId fragment = no_fragment;
+  std::optional<Template> text;        // absent for drop, and where it was reported
+  const Text* source = nullptr;
+  Span span;
+};
+
+struct NamePattern {
+  std::string_view glob;
+  bool exclude = false;
+  Span span;
+};
+
+// Do the patterns (alternatives, less the excluded) admit the name? An empty list admits all.
+bool admits(const std::vector<NamePattern>& patterns, std::string_view name);
+
+struct BoundCondition {
+  std::array<std::vector<NamePattern>, kind_count> names;
+  std::optional<Formula> where;
+  bool sound = true;
+  Span span;
+};
+
+struct Layer {
+  std::optional<BoundCondition> condition;  // absent: the fragment's own part
+  std::vector<Op> settings, adjust;
+  std::vector<Bound> bounds;
+  std::vector<ScriptOp> scripts;
+};
+
+struct Lock {
+  KeyId key = no_key;
+  FragmentId fragment = no_fragment;
+  Span span;
+};
+
+struct BoundFragment {
+  const Fragment* raw = nullptr;
+  std::vector<FragmentId> extends;      // direct parents, first wins
+  std::vector<FragmentId> linear;       // C3: itself first, root last; empty where it has none
+  std::vector<Layer> layers;            // its own part first, then its `when` blocks
+  std::vector<Lock> locks;
+  std::optional<BoundCondition> fits;
+  Tier tier = Tier::free;               // its own
+  Tier chain_tier = Tier::free;         // the highest of its linearisation
+  Status status = Status::beta;
+  bool abstract = false;
+  bool broken = false;                  // an error in it or in what it extends: not whole
+  std::deque<Formula> formulas;
+  std::deque<std::vector<Value>> lists;
+
+  Kind kind() const { return raw->kind; }
+  std::string_view name() const { return raw->name; }
+  bool linked() const { return !linear.empty(); }
+  std::string id() const;               // "machine/heron-220+0.4"
+};
+
+struct Tree {
+  const Sources* sources = nullptr;
+  Dictionary dictionary;
+  Plan plan;
+  std::deque<FragmentFile> files;
+  std::vector<BoundFragment> fragments;                      // sorted by kind, then name
+  std::array<std::vector<FragmentId>, kind_count> of_kind;   // sorted by name
+  std::array<std::unordered_map<std::string_view, FragmentId>, kind_count> index;
+
+  const BoundFragment& operator[](FragmentId id) const { return fragments[id]; }
+  FragmentId find(Kind kind, std::string_view name) const;
+};
+
+// `sources` must outlive the tree. Reports everything that is wrong without looking at any triple.
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out);
+
+// Links and linearises; called by load_tree().
+void link_fragments(Tree& tree, Diagnostics& out);
+
+// Binds one fragment's values to the dictionary; called by load_tree().
+void bind_fragment(const Tree& tree, FragmentId id, BoundFragment& target, Diagnostics& out);
+
+}  // namespace bindery

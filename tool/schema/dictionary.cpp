@@ -1,0 +1,463 @@
+#include "schema/dictionary.h"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include <fmt/format.h>
+
+#include "base/number.h"
+#include "base/words.h"
+#include "syntax/fields.h"
+
+namespace bindery {
+
+namespace {
+
+constexpr std::array<std::string_view, 5> type_names = {"quantity", "count", "choice", "flag", "text"};
+constexpr std::array<std::string_view, role_count> role_names = {"nozzle", "flow_limit", "flow_ratio", "build_x", "build_y",
+                                                                 "build_z", "nozzle_temperature", "bed_temperature", "chamber_temperature"};
+// The unit whose dimension a role's setting must have.
+constexpr std::array<std::string_view, role_count> role_units = {"mm", "mm^3/s", "%", "mm", "mm", "mm", "degC", "degC", "degC"};
+
+const std::vector<std::string_view> top_words = {"settings", "roles", "job", "rules"};
+const std::vector<std::string_view> setting_words = {"title", "about", "kinds",    "adjustable_by", "unit", "type",       "choices",  "list",   "range", "typical",
+                                                     "default", "reason", "required", "fact",     "over_limit", "extrudes", "source"};
+const std::vector<std::string_view> rule_words = {"assert", "severity", "say", "help", "source"};
+// Words that mean something in a mapping below a key, so no segment of a key may be one.
+const std::set<std::string_view> reserved_segments = {"calc", "add", "scale", "unset", "append", "remove", "value", "assumed", "none", "among"};
+
+class DictionaryReader {
+ public:
+  DictionaryReader(const Sources& sources, std::shared_ptr<Units> units, Diagnostics& out) : sources_(sources), out_(out) {
+    dictionary_.units = std::move(units);
+    dictionary_.roles.fill(no_key);
+  }
+
+  // First every entry, so that formulas may name settings of any file; then what refers to settings.
+  Dictionary read() {
+    std::size_t errors = out_.count(Severity::error);
+    bool found = false;
+    for (FileId id = 0; id < sources_.files.size(); ++id) {
+      if (!sources_[id].path.starts_with("schema/")) continue;
+      found = true;
+      if (sources_[id].sound) read_file(id);
+      else dictionary_.broken = true;
+    }
+    if (!found) {
+      out_.add(Code::dictionary_missing, {}, "the tree has no dictionary: no `schema/*.yaml`").with_help("start with a copy of the schema/ folder that comes with this program");
+    }
+    check_beginnings();
+    for (Pending& each : pending_) finish_setting(each);
+    for (Later& each : later_) each.kind == Later::roles ? read_roles(each) : read_rules(each);
+    std::sort(dictionary_.rules.begin(), dictionary_.rules.end(), [](const Rule& a, const Rule& b) { return a.name < b.name; });
+    dictionary_.broken |= out_.count(Severity::error) > errors;
+    return std::move(dictionary_);
+  }
+
+ private:
+  // Parts of an entry that can be read only when every key is known.
+  struct Pending {
+    KeyId key;
+    const Document* doc;
+    std::optional<Field> default_value, extrudes, range, typical;
+  };
+  struct Later {
+    enum { roles, rules } kind;
+    const Document* doc;
+    Field field;
+  };
+
+  void read_file(FileId id) {
+    auto parsed = parse_document(id, sources_[id], out_);
+    if (!parsed) {
+      dictionary_.broken = true;
+      return;
+    }
+    const Document& doc = dictionary_.documents.emplace_back(std::move(*parsed));
+    FieldReader read(doc, out_);
+    for (const Field& field : read.fields(0, "a file of the dictionary")) {
+      if (field.key.text == "settings") {
+        for (const Field& entry : read.fields(field.value, "'settings'")) read_setting(doc, entry);
+      } else if (field.key.text == "roles") {
+        later_.push_back({Later::roles, &doc, field});
+      } else if (field.key.text == "rules") {
+        later_.push_back({Later::rules, &doc, field});
+      } else if (field.key.text == "job") {
+        for (const Text& name : read.words(field)) dictionary_.job.push_back(name.text);
+      } else {
+        read.unknown(field.key, Code::header_unknown, "part of the dictionary", top_words);
+      }
+    }
+  }
+
+  void read_setting(const Document& doc, const Field& entry) {
+    FieldReader read(doc, out_);
+    std::size_t errors = out_.count(Severity::error);
+    Setting setting;
+    setting.key = entry.key.text;
+    setting.span = entry.key.span;
+    setting.title = entry.key.text;
+    Pending pending;
+    pending.doc = &doc;
+    check_key(entry.key);
+    bool has_unit = false, has_type = false, has_kinds = false;
+    for (const Field& field : read.fields(entry.value, fmt::format("the entry of '{}'", entry.key.text))) {
+      std::string_view word = field.key.text;
+      if (word == "title" || word == "about" || word == "source" || word == "reason") {
+        if (auto text = read.scalar(field)) (word == "title" ? setting.title : word == "about" ? setting.about : word == "source" ? setting.source : setting.reason) = text->text;
+      } else if (word == "kinds") {
+        has_kinds = true;
+        read_kinds(read, field, setting.written_by);
+      } else if (word == "adjustable_by") {
+        read_kinds(read, field, setting.adjusted_by);
+      } else if (word == "unit") {
+        has_unit = true;
+        read_unit(read, field, setting);
+      } else if (word == "type") {
+        has_type = true;
+        if (auto index = read.choice(field, {"count", "choice", "flag", "text"})) setting.type = static_cast<Type>(*index + 1);
+      } else if (word == "choices") {
+        for (const Text& choice : read.words(field)) setting.choices.push_back(choice.text);
+      } else if (word == "list") {
+        setting.list = read.flag(field).value_or(false);
+      } else if (word == "required") {
+        setting.required = read.flag(field).value_or(false);
+      } else if (word == "fact") {
+        setting.fact = read.flag(field).value_or(false);
+      } else if (word == "over_limit") {
+        if (auto index = read.choice(field, {"cap", "refuse"})) setting.refuse = *index == 1;
+      } else if (word == "default") {
+        pending.default_value.emplace(field);
+      } else if (word == "extrudes") {
+        pending.extrudes.emplace(field);
+      } else if (word == "range") {
+        pending.range.emplace(field);
+      } else if (word == "typical") {
+        pending.typical.emplace(field);
+      } else {
+        read.unknown(field.key, Code::header_unknown, "part of a setting", setting_words);
+      }
+    }
+    check_shape(entry, setting, has_unit, has_type, has_kinds);
+    setting.broken = out_.count(Severity::error) > errors;
+    pending.key = static_cast<KeyId>(dictionary_.settings.size());
+    auto [first, fresh] = dictionary_.index.emplace(setting.key, pending.key);
+    if (!fresh) {
+      out_.add(Code::key_duplicate, entry.key.span, fmt::format("'{}' is defined twice", setting.key))
+          .with_help("keep one of the two").with_related(dictionary_.settings[first->second].span, "first defined here");
+      return;
+    }
+    dictionary_.settings.push_back(std::move(setting));
+    pending_.push_back(std::move(pending));
+  }
+
+  void check_key(const Text& key) {
+    if (!is_key(key.text)) {
+      out_.add(Code::name_invalid, key.span, fmt::format("'{}' is no key", key.text)).with_help("join words of small letters, digits and `_` with dots");
+      return;
+    }
+    for (std::size_t start = 0; start <= key.text.size();) {
+      std::size_t end = std::min(key.text.find('.', start), key.text.size());
+      std::string_view segment = key.text.substr(start, end - start);
+      if (reserved_segments.contains(segment)) {
+        out_.add(Code::key_reserved, key.span, fmt::format("'{}' may not be a part of a key: it means an operation", segment)).with_help("choose another word");
+        return;
+      }
+      start = end + 1;
+    }
+  }
+
+  void read_kinds(FieldReader& read, const Field& field, std::array<bool, kind_count>& target) {
+    for (const Text& word : read.words(field)) {
+      if (auto kind = kind_named(word.text)) target[static_cast<std::size_t>(*kind)] = true;
+      else read.unknown(word, Code::header_unknown, "kind", {"machine", "material", "process"});
+    }
+  }
+
+  void read_unit(FieldReader& read, const Field& field, Setting& setting) {
+    auto text = read.scalar(field);
+    if (!text) return;
+    setting.unit = dictionary_.units->find(text->text);
+    if (setting.unit != nullptr) return;
+    std::string help = unit_help(text->text);
+    out_.add(Code::unit_unknown, text->span, fmt::format("unknown unit '{}'", text->text))
+        .with_help(help.empty() ? "write a unit that UDUNITS-2 knows, such as `mm`, `mm/s` or `degC`" : help);
+  }
+
+  void check_shape(const Field& entry, const Setting& setting, bool has_unit, bool has_type, bool has_kinds) {
+    auto lacks = [&](std::string_view word, std::string help) {
+      out_.add(Code::key_missing, entry.key.span, fmt::format("'{}' has no '{}'", setting.key, word)).with_help(std::move(help));
+    };
+    if (!has_unit && !has_type) lacks("unit", "give it a `unit`, or a `type` of count, choice, flag or text");
+    if (has_unit && has_type) {
+      out_.add(Code::value_malformed, entry.key.span, fmt::format("'{}' has both a unit and a type", setting.key)).with_help("a quantity has a unit, the rest has a type");
+    }
+    if (!has_kinds) lacks("kinds", "say which kinds of fragment may write it, as in `kinds: [process]`");
+    if (setting.type == Type::choice && setting.choices.empty()) lacks("choices", "list the words it may be");
+  }
+
+  // No key is the beginning of another, so that a mapping is never two things.
+  void check_beginnings() {
+    for (Setting& setting : dictionary_.settings) {
+      for (std::size_t dot = setting.key.find('.'); dot != std::string_view::npos; dot = setting.key.find('.', dot + 1)) {
+        KeyId shorter = dictionary_.find(setting.key.substr(0, dot));
+        if (shorter == no_key) continue;
+        out_.add(Code::key_prefix, setting.span, fmt::format("'{}' begins with '{}', which is a key itself", setting.key, setting.key.substr(0, dot)))
+            .with_help("rename one of the two").with_related(dictionary_.settings[shorter].span, "the shorter key");
+        setting.broken = true;
+        break;
+      }
+    }
+  }
+
+  void finish_setting(const Pending& pending) {
+    Setting& setting = dictionary_.settings[pending.key];
+    if (setting.broken) return;
+    std::size_t errors = out_.count(Severity::error);
+    if (pending.range) setting.range = read_interval(pending, *pending.range, setting);
+    if (pending.typical) setting.typical = read_interval(pending, *pending.typical, setting);
+    if (pending.extrudes) read_extrusion(pending, setting);
+    if (pending.default_value) read_default(pending, setting);
+    if (out_.count(Severity::error) > errors) setting.broken = true;
+  }
+
+  std::optional<Interval> read_interval(const Pending& pending, const Field& field, const Setting& setting) {
+    FieldReader read(*pending.doc, out_);
+    if (setting.type != Type::quantity && setting.type != Type::count) {
+      read.wrong(field.key.span, fmt::format("'{}' is {}, which has no range", setting.key, name_of(setting.type)), "remove the line");
+      return std::nullopt;
+    }
+    auto words = read.words(field);
+    std::vector<double> ends;
+    for (const Text& word : words) {
+      auto number = read_number(word.text);
+      if (number && number->length == word.text.size()) ends.push_back(number->value);
+    }
+    if (words.size() != 2 || ends.size() != 2 || ends[0] > ends[1]) {
+      read.wrong(field.key.span, fmt::format("'{}' of '{}' is two bare numbers, the lower one first", field.key.text, setting.key), "write it as in `[1, 1000]`, in the unit above");
+      return std::nullopt;
+    }
+    return Interval{ends[0], ends[1], field.key.span};
+  }
+
+  void read_extrusion(const Pending& pending, Setting& setting) {
+    FieldReader read(*pending.doc, out_);
+    std::size_t errors = out_.count(Severity::error);
+    Extrusion extrusion;
+    extrusion.span = pending.extrudes->key.span;
+    bool area = false;
+    for (const Field& field : read.fields(pending.extrudes->value, "'extrudes'")) {
+      bool known = field.key.text == "width" || field.key.text == "height" || field.key.text == "area";
+      if (!known) {
+        read.unknown(field.key, Code::header_unknown, "part of 'extrudes'", {"width", "height", "area"});
+        continue;
+      }
+      area |= field.key.text == "area";
+      KeyId key = named_setting(read, field, dimension::length(field.key.text == "area" ? 2 : 1), field.key.text == "area" ? "an area" : "a length");
+      (field.key.text == "width" ? extrusion.width : field.key.text == "height" ? extrusion.height : extrusion.area) = key;
+    }
+    bool bead = extrusion.width != no_key && extrusion.height != no_key;
+    if (out_.count(Severity::error) > errors) return;
+    if (area ? (extrusion.width != no_key || extrusion.height != no_key) : !bead) {
+      read.wrong(extrusion.span, "what a speed extrudes is a width and a height, or an area", "write `{ width: KEY, height: KEY }` or `{ area: KEY }`");
+    } else if (setting.unit == nullptr || setting.unit->dimension != dimension::length() / dimension::time() || setting.list) {
+      read.wrong(extrusion.span, fmt::format("'{}' is no speed, so it extrudes nothing", setting.key), "remove the line");
+    } else {
+      setting.extrudes = extrusion;
+    }
+  }
+
+  // The setting that a field names, of the given dimension.
+  KeyId named_setting(FieldReader& read, const Field& field, Dimension dimension, std::string_view words, bool point = false) {
+    auto text = read.scalar(field);
+    if (!text) return no_key;
+    KeyId key = dictionary_.find(text->text);
+    if (key == no_key) {
+      std::string near = dictionary_.nearest_key(text->text);
+      out_.add(Code::setting_unknown, text->span, fmt::format("unknown setting '{}'", text->text))
+          .with_help(near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
+      return no_key;
+    }
+    const Setting& setting = dictionary_.settings[key];
+    if (setting.broken) return no_key;
+    if (setting.list || setting.unit == nullptr || setting.unit->dimension != dimension || setting.unit->point != point) {
+      out_.add(Code::dimension_mismatch, text->span, fmt::format("'{}' must name {}, and '{}' is none", field.key.text, words, text->text))
+          .with_help("name a setting of that dimension");
+      return no_key;
+    }
+    return key;
+  }
+
+  void read_default(const Pending& pending, Setting& setting) {
+    const Document& doc = *pending.doc;
+    FieldReader read(doc, out_);
+    const Field& field = *pending.default_value;
+    const Node& node = doc[field.value];
+    if (node.kind == NodeKind::mapping) {
+      auto parts = read.fields(field.value, "'default'");
+      if (parts.size() != 1 || parts.front().key.text != "calc") {
+        out_.add(Code::operation_malformed, node.text.span, "a default is a value, `none`, or `{ calc: ... }`").with_help("nothing lies below a default that could be changed");
+        return;
+      }
+      auto text = read.scalar(parts.front());
+      if (!text) return;
+      setting.default_text = text->text;
+      auto formula = parse_formula(*text, dictionary_.scope_for(setting, false), *dictionary_.units, out_);
+      if (!formula) { setting.broken = true; return; }
+      if (check_formula_type(*formula, setting.formula_type(), fmt::format("'{}'", setting.key), out_)) setting.formula_default = std::move(formula);
+      return;
+    }
+    if (setting.list && node.kind == NodeKind::list) {
+      auto& items = dictionary_.lists.emplace_back();
+      for (const Text& item : read.words(field)) {
+        if (auto value = read_literal(setting, item, *dictionary_.units, out_)) items.push_back(*value);
+      }
+      setting.literal_default = Value::of_list(&items);
+      setting.default_text = "[...]";
+      return;
+    }
+    auto text = read.scalar(field);
+    if (!text) return;
+    if (!text->quoted && text->text == "none") return;
+    if (setting.list) {
+      read.wrong(text->span, fmt::format("'{}' is a list", setting.key), "write `[ ... ]`, or `none`");
+      return;
+    }
+    setting.default_text = text->text;
+    if (auto value = read_literal(setting, *text, *dictionary_.units, out_)) setting.literal_default = *value;
+  }
+
+  void read_roles(const Later& later) {
+    FieldReader read(*later.doc, out_);
+    for (const Field& field : read.fields(later.field.value, "'roles'")) {
+      auto at = std::find(role_names.begin(), role_names.end(), field.key.text);
+      if (at == role_names.end()) {
+        out_.add(Code::role_unknown, field.key.span, fmt::format("the program asks for no role '{}'", field.key.text))
+            .with_help(fmt::format("roles are {}", join_words({role_names.begin(), role_names.end()})));
+        continue;
+      }
+      auto index = static_cast<std::size_t>(at - role_names.begin());
+      const Unit* unit = dictionary_.units->find(role_units[index]);
+      dictionary_.roles[index] = named_setting(read, field, unit->dimension, unit->point ? "a temperature" : unit->dimension.words(), unit->point);
+    }
+  }
+
+  void read_rules(const Later& later) {
+    FieldReader read(*later.doc, out_);
+    for (const Field& entry : read.fields(later.field.value, "'rules'")) {
+      Rule rule;
+      rule.name = entry.key.text;
+      rule.span = entry.key.span;
+      std::optional<Formula> assertion;
+      std::optional<Text> say;
+      bool has_assert = false;
+      for (const Field& field : read.fields(entry.value, fmt::format("the rule '{}'", entry.key.text))) {
+        std::string_view word = field.key.text;
+        if (word == "assert") {
+          has_assert = true;
+          if (auto text = read.scalar(field)) assertion = parse_formula(*text, dictionary_.scope(false), *dictionary_.units, out_);
+          if (assertion && !check_formula_type(*assertion, {FormulaType::Kind::flag, {}}, "what a rule asserts", out_)) assertion.reset();
+        } else if (word == "severity") {
+          if (auto index = read.choice(field, {"error", "warning", "note"})) rule.severity = static_cast<Severity>(*index);
+        } else if (word == "say") {
+          say = read.scalar(field);
+        } else if (word == "help" || word == "source") {
+          if (auto text = read.scalar(field)) (word == "help" ? rule.help : rule.source) = text->text;
+        } else {
+          read.unknown(field.key, Code::header_unknown, "part of a rule", rule_words);
+        }
+      }
+      if (!has_assert || !say) {
+        out_.add(Code::key_missing, entry.key.span, fmt::format("the rule '{}' has no '{}'", rule.name, has_assert ? "say" : "assert")).with_help("a rule has both `assert` and `say`");
+        continue;
+      }
+      auto same = std::find_if(dictionary_.rules.begin(), dictionary_.rules.end(), [&](const Rule& r) { return r.name == rule.name; });
+      if (same != dictionary_.rules.end()) {
+        out_.add(Code::key_duplicate, entry.key.span, fmt::format("the rule '{}' is defined twice", rule.name)).with_help("keep one of the two").with_related(same->span, "first defined here");
+        continue;
+      }
+      auto words = read_template(*say, dictionary_, false, [&](std::size_t offset, std::size_t length) { return place_within(sources_[say->span.file], *say, offset, length); }, out_);
+      if (!assertion || !words) continue;
+      rule.assertion = std::move(*assertion);
+      rule.say = std::move(*words);
+      rule.say_text = say->text;
+      dictionary_.rules.push_back(std::move(rule));
+    }
+  }
+
+  const Sources& sources_;
+  Diagnostics& out_;
+  Dictionary dictionary_;
+  std::deque<Pending> pending_;
+  std::vector<Later> later_;
+};
+
+}  // namespace
+
+std::string_view name_of(Type type) { return type_names[static_cast<std::size_t>(type)]; }
+std::string_view name_of(Role role) { return role_names[static_cast<std::size_t>(role)]; }
+
+FormulaType Setting::formula_type() const { return list ? FormulaType{FormulaType::Kind::list, {}} : item_type(); }
+
+FormulaType Setting::item_type() const {
+  switch (type) {
+    case Type::quantity:
+      if (unit->point) return {FormulaType::Kind::point, {}};
+      return {FormulaType::Kind::number, unit->dimension};
+    case Type::count: return {FormulaType::Kind::number, {}};
+    case Type::flag: return {FormulaType::Kind::flag, {}};
+    default: return {FormulaType::Kind::word, {}};
+  }
+}
+
+KeyId Dictionary::find(std::string_view key) const {
+  auto at = index.find(key);
+  return at == index.end() ? no_key : at->second;
+}
+
+std::string Dictionary::nearest_key(std::string_view key) const {
+  std::vector<std::string_view> keys;
+  keys.reserve(settings.size());
+  for (const Setting& setting : settings) keys.push_back(setting.key);
+  return nearest(key, keys);
+}
+
+bool Dictionary::is_group(std::string_view key) const {
+  return std::any_of(settings.begin(), settings.end(), [&](const Setting& s) { return s.key.size() > key.size() && s.key.starts_with(key) && s.key[key.size()] == '.'; });
+}
+
+FormulaScope Dictionary::scope(bool facts_only) const {
+  FormulaScope scope;
+  scope.facts_only = facts_only;
+  scope.find = [this](std::string_view key) -> std::optional<FormulaScope::Key> {
+    KeyId id = find(key);
+    if (id == no_key) return std::nullopt;
+    const Setting& setting = settings[id];
+    FormulaScope::Key found;
+    found.id = id;
+    found.poisoned = setting.broken && setting.unit == nullptr && setting.type == Type::quantity;
+    if (!found.poisoned) found.type = setting.formula_type();
+    found.unit = setting.list ? nullptr : setting.unit;
+    found.fact = setting.fact;
+    if (setting.type == Type::choice) found.choices = &setting.choices;
+    return found;
+  };
+  scope.suggest = [this](std::string_view key) { return nearest_key(key); };
+  return scope;
+}
+
+FormulaScope Dictionary::scope_for(const Setting& setting, bool may_inherit) const {
+  FormulaScope out = scope(setting.fact);
+  if (may_inherit) {
+    out.inherited = setting.formula_type();
+    out.inherited_unit = setting.list ? nullptr : setting.unit;
+  }
+  return out;
+}
+
+Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units, Diagnostics& out) {
+  return DictionaryReader(sources, std::move(units), out).read();
+}
+
+}  // namespace bindery

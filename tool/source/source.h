@@ -1,0 +1,54 @@
+// Stage 1: the texts of a tree, under stable names, from a folder or a git revision.
+//
+// A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml,
+// schema/*.yaml, release/plan.yaml, release/notes/*.yaml and release/texts/*.txt. Each is checked here
+// for what later stages take for granted: a regular file of at most 256 KiB in clean UTF-8.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/diagnostic.h"
+
+namespace bindery {
+
+inline constexpr std::size_t largest_text = 256 * 1024;
+
+struct SourceFile {
+  std::string path;  // from the root, with '/'
+  std::string text;
+  bool sound = true;  // false: already reported, not to be parsed
+};
+
+struct Sources {
+  std::vector<SourceFile> files;  // sorted by path; never changed after reading, so views into texts hold
+
+  const SourceFile& operator[](FileId id) const { return files[id]; }
+  // The file of that path; no_file where the tree has none.
+  FileId find(std::string_view path) const;
+};
+
+// Line and column from 1; a column is a code point.
+struct Position {
+  std::size_t line = 1;
+  std::size_t column = 1;
+};
+Position position_of(const SourceFile& file, std::size_t offset);
+
+// The nearest folder from `start` upward that holds profiles-src/. Throws UsageError where there is none.
+std::filesystem::path find_root(const std::filesystem::path& start);
+
+// Reads the tree below `root`. What cannot be read is reported and stands in the result as unsound.
+Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
+
+// Is this path, from the root, one of a tree's texts?
+bool is_source_path(std::string_view path);
+
+// Reports what makes a text unfit (size, encoding, characters that mislead) and marks it unsound.
+void check_text(FileId id, SourceFile& file, Diagnostics& out);
+
+}  // namespace bindery

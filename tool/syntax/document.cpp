@@ -1,0 +1,296 @@
+#include "syntax/document.h"
+
+#include <algorithm>
+#include <istream>
+#include <streambuf>
+#include <unordered_map>
+
+#include <fmt/format.h>
+#include <yaml-cpp/eventhandler.h>
+#include <yaml-cpp/exceptions.h>
+#include <yaml-cpp/mark.h>
+#include <yaml-cpp/parser.h>
+
+namespace bindery {
+
+namespace {
+
+constexpr std::size_t deepest = 32;
+
+// Thrown through yaml-cpp to end its recursion once the file is refused; never leaves this file.
+struct Refused {};
+
+// Reads from a string without copying it.
+struct ViewBuffer : std::streambuf {
+  explicit ViewBuffer(std::string_view text) {
+    char* start = const_cast<char*>(text.data());  // streambuf's interface; nothing writes
+    setg(start, start, start + text.size());
+  }
+};
+
+class TapeWriter : public YAML::EventHandler {
+ public:
+  TapeWriter(FileId id, std::string_view source, Document& tape, Diagnostics& out)
+      : id_(id), source_(source), tape_(tape), out_(out) {}
+
+  bool failed() const { return failed_; }
+
+  void OnDocumentStart(const YAML::Mark&) override {}
+  void OnDocumentEnd() override {}
+
+  void OnAlias(const YAML::Mark& mark, YAML::anchor_t) override {
+    refuse(Code::yaml_alias, mark, "an alias stands here; the language has none", "write the value out");
+  }
+
+  void OnNull(const YAML::Mark& mark, YAML::anchor_t anchor) override {
+    if (anchor != 0) refuse_anchor(mark);
+    Span span = at(mark, 0);
+    // yaml-cpp marks an absent value at the next token; the key before it is the place to show.
+    if (expects_value() && !is_written_null(mark)) span = tape_.nodes[frames_.back().last_key].text.span;
+    add_node(NodeKind::null, Text{{}, span});
+  }
+
+  void OnScalar(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                const std::string& value) override {
+    if (anchor != 0) refuse_anchor(mark);
+    bool is_quote = quoted_at(mark);
+    if (tag != "?" && !(tag == "!" && is_quote)) refuse_tag(mark);
+    add_node(NodeKind::scalar, make_text(mark, value, is_quote));
+  }
+
+  void OnSequenceStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                       YAML::EmitterStyle::value) override {
+    open(NodeKind::list, mark, tag, anchor);
+  }
+  void OnSequenceEnd() override { close(); }
+
+  void OnMapStart(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
+                  YAML::EmitterStyle::value) override {
+    open(NodeKind::mapping, mark, tag, anchor);
+  }
+  void OnMapEnd() override { close(); }
+
+ private:
+  struct Frame {
+    std::uint32_t node;
+    bool mapping;
+    bool key_next;
+    std::uint32_t last_key = 0;
+    std::unordered_map<std::string_view, std::uint32_t> seen;
+  };
+
+  Span at(const YAML::Mark& mark, std::size_t length) const {
+    auto begin = static_cast<std::uint32_t>(std::min<std::size_t>(mark.pos < 0 ? 0 : static_cast<std::size_t>(mark.pos), source_.size()));
+    return {id_, begin, begin + static_cast<std::uint32_t>(length)};
+  }
+
+  bool quoted_at(const YAML::Mark& mark) const {
+    std::size_t begin = at(mark, 0).begin;
+    return begin < source_.size() && std::string_view("\"'|>").find(source_[begin]) != std::string_view::npos;
+  }
+
+  bool is_written_null(const YAML::Mark& mark) const {
+    std::string_view rest = source_.substr(at(mark, 0).begin);
+    return rest.starts_with('~') || rest.starts_with("null") || rest.starts_with("Null") || rest.starts_with("NULL");
+  }
+
+  bool expects_value() const { return !frames_.empty() && frames_.back().mapping && !frames_.back().key_next; }
+
+  [[noreturn]] void refuse(Code code, const YAML::Mark& mark, std::string message, std::string help) {
+    out_.add(code, at(mark, 1), std::move(message)).with_help(std::move(help));
+    throw Refused{};
+  }
+  [[noreturn]] void refuse_anchor(const YAML::Mark& mark) {
+    refuse(Code::yaml_alias, mark, "an anchor stands here; the language has no aliases", "write the value where it is used");
+  }
+  [[noreturn]] void refuse_tag(const YAML::Mark& mark) {
+    refuse(Code::yaml_tag, mark, "a tag stands here; the language has none", "remove the word that starts with `!`");
+  }
+
+  void open(NodeKind kind, const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor) {
+    if (anchor != 0) refuse_anchor(mark);
+    if (tag != "?" && !tag.empty()) refuse_tag(mark);
+    if (frames_.size() >= deepest) {
+      refuse(Code::yaml_depth, mark, fmt::format("this is nested deeper than {} levels", deepest), "write dotted keys instead of nested ones");
+    }
+    if (is_key()) refuse(Code::yaml_invalid, mark, "a key must be one word", "write a plain key before the colon");
+    std::uint32_t node = add_node(kind, Text{{}, at(mark, 1)});
+    frames_.push_back({node, kind == NodeKind::mapping, true, 0, {}});
+  }
+
+  void close() {
+    tape_.nodes[frames_.back().node].next = static_cast<std::uint32_t>(tape_.nodes.size());
+    frames_.pop_back();
+  }
+
+  bool is_key() const { return !frames_.empty() && frames_.back().mapping && frames_.back().key_next; }
+
+  std::uint32_t add_node(NodeKind kind, Text text) {
+    auto index = static_cast<std::uint32_t>(tape_.nodes.size());
+    if (is_key()) note_key(kind, text, index);
+    else if (!frames_.empty()) frames_.back().key_next = true;
+    tape_.nodes.push_back({kind, index + 1, text});
+    return index;
+  }
+
+  void note_key(NodeKind kind, const Text& text, std::uint32_t index) {
+    Frame& frame = frames_.back();
+    frame.key_next = false;
+    frame.last_key = index;
+    if (kind != NodeKind::scalar || text.empty()) {
+      out_.add(Code::yaml_invalid, text.span, "a key is empty").with_help("write a word before the colon");
+      throw Refused{};
+    }
+    auto [first, fresh] = frame.seen.emplace(text.text, index);
+    if (!fresh) {
+      out_.add(Code::key_duplicate, text.span, fmt::format("'{}' stands twice in one mapping", text.text))
+          .with_help("keep one of the two")
+          .with_related(tape_.nodes[first->second].text.span, "first set here");
+      failed_ = true;
+    }
+  }
+
+  Text make_text(const YAML::Mark& mark, const std::string& value, bool is_quote) {
+    Text text;
+    text.quoted = is_quote;
+    Span start = at(mark, 0);
+    char opening = is_quote ? source_[start.begin] : ' ';
+    bool is_string = opening == '"' || opening == '\'';
+    text.block = opening == '|';
+    std::size_t inner = start.begin + (is_string ? 1 : 0);
+    bool same = opening != '|' && opening != '>' && source_.substr(inner, value.size()) == value;
+    text.exact = same && value.find('\n') == std::string::npos;
+    text.inner = static_cast<std::uint32_t>(inner);
+    text.span = {id_, start.begin, end_of(start.begin, inner, value.size(), same, opening)};
+    if (text.exact) {
+      text.text = source_.substr(inner, value.size());
+    } else {
+      if (auto bad = std::find_if(value.begin(), value.end(), [](char c) { return (c >= 0 && c < 0x20 && c != '\n' && c != '\t') || c == 0x7f; });
+          bad != value.end()) {
+        out_.add(Code::character_forbidden, text.span, "an escape in this text makes a control character").with_help("delete it");
+        throw Refused{};
+      }
+      text.text = tape_.owned.emplace_back(value);
+    }
+    return text;
+  }
+
+  // Where a scalar ends: after its closing quote, or after the text, or at the end of the line.
+  std::uint32_t end_of(std::size_t begin, std::size_t inner, std::size_t size, bool same, char opening) const {
+    bool is_string = opening == '"' || opening == '\'';
+    if (same) return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
+    std::size_t end = std::min(source_.find('\n', begin), source_.size());
+    if (is_string) {
+      for (std::size_t i = begin + 1; i < source_.size(); ++i) {
+        if (opening == '"' && source_[i] == '\\') ++i;
+        else if (source_[i] == opening) return static_cast<std::uint32_t>(i + 1);
+      }
+    }
+    while (end > begin + 1 && (source_[end - 1] == ' ' || source_[end - 1] == '\r')) --end;
+    return static_cast<std::uint32_t>(end);
+  }
+
+  FileId id_;
+  std::string_view source_;
+  Document& tape_;
+  Diagnostics& out_;
+  std::vector<Frame> frames_;
+  bool failed_ = false;
+};
+
+// Finds where a second document or stray text starts: the first event after the first document.
+class FirstEvent : public YAML::EventHandler {
+ public:
+  YAML::Mark mark;
+  void OnDocumentStart(const YAML::Mark& at) override { mark = at; throw Refused{}; }
+  void OnDocumentEnd() override {}
+  void OnNull(const YAML::Mark&, YAML::anchor_t) override {}
+  void OnAlias(const YAML::Mark&, YAML::anchor_t) override {}
+  void OnScalar(const YAML::Mark&, const std::string&, YAML::anchor_t, const std::string&) override {}
+  void OnSequenceStart(const YAML::Mark&, const std::string&, YAML::anchor_t, YAML::EmitterStyle::value) override {}
+  void OnSequenceEnd() override {}
+  void OnMapStart(const YAML::Mark&, const std::string&, YAML::anchor_t, YAML::EmitterStyle::value) override {}
+  void OnMapEnd() override {}
+};
+
+void report_syntax(FileId id, const SourceFile& file, const YAML::ParserException& error, Diagnostics& out) {
+  std::size_t at = std::min<std::size_t>(error.mark.pos < 0 ? 0 : static_cast<std::size_t>(error.mark.pos), file.text.size());
+  std::string_view text = file.text;
+  std::size_t start = at == 0 ? 0 : text.rfind('\n', at - 1) + 1;
+  std::size_t tab = text.find('\t', start);
+  std::size_t content = text.find_first_not_of(" \t", start);
+  Span span{id, static_cast<std::uint32_t>(at), static_cast<std::uint32_t>(std::min(at + 1, text.size()))};
+  if (tab != std::string_view::npos && tab < content) {
+    span.begin = static_cast<std::uint32_t>(tab);
+    span.end = span.begin + 1;
+    out.add(Code::yaml_tab, span, "a tab indents this line").with_help("indent with blanks");
+    return;
+  }
+  out.add(Code::yaml_invalid, span, fmt::format("this is no YAML: {}", error.msg))
+      .with_help("check the indentation, the colons and the brackets near this place");
+}
+
+}  // namespace
+
+std::optional<Document> parse_document(FileId id, const SourceFile& file, Diagnostics& out) {
+  std::optional<Document> tape(std::in_place);
+  tape->nodes.reserve(file.text.size() / 12 + 8);
+  ViewBuffer buffer(file.text);
+  std::istream stream(&buffer);
+  TapeWriter writer(id, file.text, *tape, out);
+  try {
+    YAML::Parser parser(stream);
+    parser.HandleNextDocument(writer);
+    if (parser) {
+      FirstEvent rest;
+      try {
+        parser.HandleNextDocument(rest);
+      } catch (const Refused&) {
+      }
+      auto at = static_cast<std::uint32_t>(std::clamp<int>(rest.mark.pos, 0, static_cast<int>(file.text.size())));
+      out.add(Code::yaml_trailing, {id, at, at + 1}, "text stands after the end of the document")
+          .with_help("a file holds one document; put the rest in a file of its own, or mend the line before it");
+      return std::nullopt;
+    }
+  } catch (const Refused&) {
+    return std::nullopt;
+  } catch (const YAML::ParserException& error) {
+    report_syntax(id, file, error, out);
+    return std::nullopt;
+  }
+  if (writer.failed()) return std::nullopt;
+  if (tape->empty() || ((*tape)[0].kind == NodeKind::null)) {
+    out.add(Code::file_empty, {id, 0, 0}, "the file is empty").with_help("write the mapping that belongs here, or delete the file");
+    return std::nullopt;
+  }
+  if ((*tape)[0].kind != NodeKind::mapping) {
+    out.add(Code::yaml_not_mapping, (*tape)[0].text.span, "the file holds no mapping")
+        .with_help("a file is a mapping: `key: value`, a line each");
+    return std::nullopt;
+  }
+  return tape;
+}
+
+Span place_within(const SourceFile& file, const Text& scalar, std::size_t offset, std::size_t length) {
+  if (scalar.exact || !scalar.block) return scalar.part(offset, length);
+  std::string_view before = scalar.text.substr(0, offset);
+  auto lines = std::count(before.begin(), before.end(), '\n');
+  std::size_t column = before.size() - (before.rfind('\n') == std::string_view::npos ? 0 : before.rfind('\n') + 1);
+  std::string_view source = file.text;
+  // The indentation is that of the first line that is not blank.
+  std::size_t first = source.find('\n', scalar.span.begin);
+  if (first == std::string_view::npos) return scalar.span;
+  std::size_t content = source.find_first_not_of(" \r\n", first);
+  if (content == std::string_view::npos) return scalar.span;
+  std::size_t indent = content - (source.rfind('\n', content) + 1);
+  std::size_t start = first + 1;
+  for (auto i = lines; i > 0; --i) {
+    start = source.find('\n', start);
+    if (start == std::string_view::npos) return scalar.span;
+    ++start;
+  }
+  auto begin = static_cast<std::uint32_t>(std::min(start + indent + column, source.size()));
+  return {scalar.span.file, begin, begin + static_cast<std::uint32_t>(length)};
+}
+
+}  // namespace bindery

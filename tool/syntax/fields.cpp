@@ -1,0 +1,87 @@
+#include "syntax/fields.h"
+
+#include <fmt/format.h>
+
+#include "base/words.h"
+
+namespace bindery {
+
+std::vector<Field> FieldReader::fields(std::uint32_t node, std::string_view what) {
+  std::vector<Field> pairs;
+  const Node& mapping = doc[node];
+  if (mapping.kind != NodeKind::mapping) {
+    wrong(mapping.text.span, fmt::format("{} is a mapping", what), "write `key: value` pairs below it");
+    return pairs;
+  }
+  for (std::uint32_t at = node + 1; at < mapping.next;) {
+    std::uint32_t value = doc[at].next;
+    pairs.push_back({doc[at].text, value});
+    at = doc[value].next;
+  }
+  return pairs;
+}
+
+std::optional<Text> FieldReader::scalar(const Field& field) {
+  const Node& node = doc[field.value];
+  if (node.kind == NodeKind::scalar && !node.text.empty()) return node.text;
+  if (node.kind == NodeKind::null || node.kind == NodeKind::scalar) {
+    wrong(field.key.span, fmt::format("'{}' has no value", field.key.text), "write the value, or remove the line");
+  } else {
+    wrong(node.text.span, fmt::format("'{}' takes one value", field.key.text), "write it on the same line");
+  }
+  return std::nullopt;
+}
+
+std::optional<bool> FieldReader::flag(const Field& field) {
+  auto text = scalar(field);
+  if (!text) return std::nullopt;
+  if (!text->quoted && text->text == "true") return true;
+  if (!text->quoted && text->text == "false") return false;
+  wrong(text->span, fmt::format("'{}' is true or false, not '{}'", field.key.text, text->text), "write `true` or `false` without quotes");
+  return std::nullopt;
+}
+
+std::vector<Text> FieldReader::words(const Field& field) {
+  const Node& node = doc[field.value];
+  if (node.kind != NodeKind::list) {
+    auto one = scalar(field);
+    return one ? std::vector<Text>{*one} : std::vector<Text>{};
+  }
+  std::vector<Text> items;
+  for (std::uint32_t at = field.value + 1; at < node.next; at = doc[at].next) {
+    if (doc[at].kind == NodeKind::scalar && !doc[at].text.empty()) {
+      items.push_back(doc[at].text);
+    } else {
+      wrong(doc[at].text.span, fmt::format("an item of '{}' is not a word", field.key.text), "write one word an item");
+    }
+  }
+  return items;
+}
+
+std::optional<std::size_t> FieldReader::choice(const Field& field, std::initializer_list<std::string_view> words) {
+  auto text = scalar(field);
+  if (!text) return std::nullopt;
+  std::size_t index = 0;
+  std::vector<std::string> names;
+  for (std::string_view word : words) {
+    if (word == text->text) return index;
+    names.emplace_back(word);
+    ++index;
+  }
+  wrong(text->span, fmt::format("'{}' is {}, not '{}'", field.key.text, join_words(names, "or"), text->text),
+        "write one of these words");
+  return std::nullopt;
+}
+
+void FieldReader::unknown(const Text& key, Code code, std::string_view what, std::vector<std::string_view> known) {
+  std::string near = nearest(key.text, known);
+  std::vector<std::string> names(known.begin(), known.end());
+  out_.add(code, key.span, fmt::format("unknown {} '{}'", what, key.text))
+      .with_help(near.empty() ? fmt::format("known here: {}", join_words(names)) : fmt::format("did you mean '{}'", near));
+}
+
+void FieldReader::wrong(Span span, std::string message, std::string help) {
+  out_.add(Code::value_malformed, span, std::move(message)).with_help(std::move(help));
+}
+
+}  // namespace bindery
