@@ -81,7 +81,7 @@ def good_and_broken(settings):
         ("an unknown choice", sets(choice, "no-such-choice")), ("a bare number where a speed stands", sets(speed, 150)),
         ("a bare number where a temperature stands", sets(degrees, 215)), ("a list where a speed stands", sets(speed, ["150 mm/s"])),
         ("a flag where a share stands", sets(share, True)), ("a literal under adjust", of(adjust={degrees: "215 degC"})),
-        ("a parent that is a number", of(extends=3)), ("a limit of an unknown bound", of(limits={"*.speed": {"under": "300 mm/s"}})),
+        ("a parent that is a mapping", of(extends={"base": 1})), ("a limit of an unknown bound", of(limits={"*.speed": {"under": "300 mm/s"}})),
         ("an unknown cure over a limit", of(limits={"*.speed": {"at_most": "300 mm/s", "else": "warn"}})),
         ("abstract that is a word", of(abstract="maybe")), ("a title that is a list", of(title=["A"])), ("a fragment that is a list", [of()]),
         ("a fragment that is a text", "title"), ("a script that is a number", of(scripts={"start": 5})),
@@ -105,7 +105,8 @@ def main():
     names = re.findall(r'"(unevaluatedProperties|prefixItems|unevaluatedItems|dependentRequired)"', json.dumps(schema))
     checks.same("it uses no keyword of a later draft", names, [])
     valid, why = node.run(META, schema, PACKAGE)
-    checks.that("ajv takes it as a schema", valid, why)
+    if not checks.that("ajv takes it as a schema", valid, why):
+        checks.finish()
 
     dictionary = {}
     for path in sorted((arg.root / "schema").glob("*.yaml")):

@@ -409,9 +409,9 @@ class Maker:
             stems = [f"{word}-{self.random.randint(1, 99)}" for word in self.some(WORDS, 2, 4)]
             shapes[kind] = [(stem, self.fittings_of(stem, kind)) for stem in stems]
             names[kind] = [full for stem, fittings in shapes[kind] for full in [stem, *(f"{stem}+{f}" for f in fittings)]]
-        self.names, written = names, {}
+        self.names, self.orders, written = names, {}, {}
         for kind in KINDS:
-            orders, supporter = {}, set()
+            orders, supporter = self.orders.setdefault(kind, {}), set()
             for stem, fittings in shapes[kind]:
                 parents = self.parents(stem, orders)
                 data = self.fragment(kind, names, parents, any(p in supporter for p in parents))
@@ -472,20 +472,23 @@ class Maker:
         return {k: v for k, v in data.items() if v or k == "settings"}
 
     def lock(self, written):
-        """Locks a key that only one kind writes, in a fragment that nothing extends and no later axis limits;
-        in a risky tree sometimes one that later layers do write."""
+        """Locks a key that one kind alone writes, in one fragment. Sometimes a descendant writes it all the same; what is
+        neither above nor below the locking fragment, and other kinds, leave it alone."""
         kind = self.pick(KINDS)
-        loose = [n for n in written if n.startswith(kind)]
-        name = self.pick(loose)
-        stem = name.rsplit("/", 1)[1]
-        extended = any(stem in str(f.get("extends", "")) for n, f in written.items()) or "fittings" in written[name]
-        mine = [k.name for _, k in self.writable(kind) if set(k.entry["kinds"]) == {kind} and not k.entry.get("adjustable_by")]
-        limited = str([f.get("limits", "") for f in written.values()]) + str([f.get("when", "") for f in written.values()])
-        mine = [k for k in mine if k not in limited and f"{k.split('.')[0]}.*" not in limited and not k.startswith("bead")]
-        if mine and not extended and self.chance(0.4):
-            written[name]["locked"] = [self.pick(mine)]
-        elif mine and extended and self.chance(0.3):
-            written[name]["locked"] = [self.pick(mine)]
+        name = self.pick(n for n in written if n.startswith(kind))
+        stem = name.rpartition("/")[2]
+        below = {n for n in written if n.startswith(kind) and all(
+            stem in order for full, order in self.orders[kind].items() if full.partition("+")[0] == n.rpartition("/")[2])}
+        above = {n for n in written if n.rpartition("/")[2] in [f.partition("+")[0] for f in self.orders[kind][stem]]}
+        others = str([data for n, data in written.items() if n not in above | below])
+        keys = [k.name for _, k in self.writable(kind) if set(k.entry["kinds"]) == {kind} and not k.entry.get("adjustable_by")]
+        keys = [k for k in keys if not k.startswith("bead") and f"{k.rpartition('.')[2]}'" not in others
+                and f"{k.split('.')[0]}.*" not in str(written)]
+        quiet = [k for k in keys if f"{k.rpartition('.')[2]}'" not in str([data for n, data in written.items() if n in below])]
+        if quiet and self.chance(0.5):
+            written[name]["locked"] = [self.pick(quiet)]
+        elif keys and self.chance(0.3):
+            written[name]["locked"] = [self.pick(keys)]
 
     def plan(self, tree):
         sets = {}
@@ -569,10 +572,10 @@ def compare(program, folder, tree, choose, sample):
         if found := compare_shown(program, name, results[tuple(name.split("/"))]):
             return found, "shown"
     done = program.build(folder / "out")
-    if wrong:
+    if wrong or any(fragment.problem for fragment in tree.every()):
         broken = program.diagnostics()[0]
         if (done.returncode, broken) != (1, 1):
-            return f"{len(wrong)} profiles in error, build exits {done.returncode}, validate {broken}", "wrong"
+            return f"{len(wrong)} profiles or some fragment in error, build exits {done.returncode}, validate {broken}", "wrong"
         return ("build wrote something" if list(folder.glob("out/1.0.0/*")) else ""), "wrong"
     if done.returncode:
         return f"no profile in error, but build exits {done.returncode}: {done.stderr[:1500]}", "built"

@@ -172,6 +172,9 @@ class Layer:
                 raise Problem("adjust", f"{key}: {how}")
         self.limits = dict(flat(data.get("limits"), is_limit))
 
+    def keys(self):
+        return {*self.settings, *self.adjust, *self.limits}
+
     def read(self, fragment, data, dictionary, who, no_fact):
         found = {}
         for key, value in flat(data, is_operation):
@@ -236,6 +239,8 @@ class Tree:
             for path in sorted((sources / kind).rglob("*.yaml")):
                 self.add(kind, path.name[:-5], load(path), about.get("default_tier", "free"))
         self.orders, self.found = {}, {}
+        for fragment in self.every():
+            self.check_locks(fragment)
 
     def add(self, kind, name, data, default_tier):
         base = Fragment(kind, name, data, None, self.dictionary, default_tier)
@@ -243,6 +248,19 @@ class Tree:
         for suffix, fitting in (data.get("fittings") or {}).items():
             full = f"{name}+{suffix}"
             self.fragments[kind][full] = Fragment(kind, full, fitting or {}, base, self.dictionary, default_tier)
+
+    def every(self):
+        return [fragment for kind in KINDS for fragment in self.fragments[kind].values()]
+
+    def check_locks(self, fragment):
+        """A fragment leaves alone what one above it has locked."""
+        try:
+            above = self.order(fragment.kind, fragment.name)[1:]
+        except Problem:
+            return
+        locked = {key for each in above for key in each.locked}
+        if found := locked & {key for layer in fragment.layers for key in layer.keys()}:
+            fragment.problem = Problem("locked", f"{found} in {fragment.id}")
 
     def order(self, kind, name, path=()):
         """The fragments of a linearisation, itself first."""
@@ -527,19 +545,12 @@ class Profile:
     # The whole of it
 
     def check_locks(self):
-        """Descendants of the fragment that locks a key, and the later axes, leave that key alone."""
-        held = {}
-        for axis in self.axes:
-            here = {}
-            for fragment in axis:
-                for layer in fragment.layers:
-                    for key in (*layer.settings, *layer.adjust, *layer.limits):
-                        above = self.tree.order(fragment.kind, fragment.name)[1:]
-                        if key in held or any(owner in above for owner in here.get(key, [])):
-                            raise Problem("locked", f"{key} in {fragment.id}")
-                for key in fragment.locked:
-                    here.setdefault(key, []).append(fragment)
-            held.update(here)
+        """The later axes leave alone what an earlier one has locked."""
+        locked = set()
+        for axis, layers in zip(self.axes, self.matching):
+            if found := locked & {key for layer in layers for key in layer.keys()}:
+                raise Problem("locked", f"{found} in {axis[-1].id}")
+            locked |= {key for fragment in axis for key in fragment.locked}
 
     def resolve(self):
         """{tier, status, settings, how, capped} of the profile; raises Problem if it is in error."""

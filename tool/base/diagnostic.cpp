@@ -20,6 +20,12 @@ void Diagnostics::join(Diagnostics&& other) {
   other.items_.clear();
 }
 
+void Diagnostics::attribute(std::size_t from, const std::string& fragment) {
+  for (std::size_t i = from; i < items_.size(); ++i) {
+    if (items_[i].fragment.empty()) items_[i].fragment = fragment;
+  }
+}
+
 void Diagnostics::settle() {
   auto cause = [](const Diagnostic& d) { return std::tie(d.span, d.code, d.rule); };
   std::stable_sort(items_.begin(), items_.end(), [&](const Diagnostic& a, const Diagnostic& b) {

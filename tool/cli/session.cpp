@@ -13,18 +13,26 @@ namespace bindery {
 
 namespace {
 
-// The reports that stand in the files which a triple is made of, and in the dictionary.
-Diagnostics reaching(const Session& session, const Triple& triple) {
-  std::set<FileId> files;
-  for (FragmentId own : triple.of) {
-    files.insert(session.tree[own].raw->file);
-    for (FragmentId each : session.tree[own].linear) files.insert(session.tree[each].raw->file);
+// A fragment and all that it extends; by `extends` itself, since one in a circle has no linearisation.
+void add_reached(const Tree& tree, FragmentId id, std::set<std::string>& reached) {
+  std::vector<FragmentId> open = {id};
+  while (!open.empty()) {
+    FragmentId each = open.back();
+    open.pop_back();
+    if (!reached.insert(tree[each].id()).second) continue;
+    open.insert(open.end(), tree[each].extends.begin(), tree[each].extends.end());
   }
+}
+
+// The reports on the fragments which a triple is made of, and on the dictionary.
+Diagnostics reaching(const Session& session, const Triple& triple) {
+  std::set<std::string> reached;
+  for (FragmentId own : triple.of) add_reached(session.tree, own, reached);
   Diagnostics out;
   for (const Diagnostic& item : session.diagnostics.items()) {
     if (item.severity != Severity::error) continue;
-    bool dictionary = !item.span.known() || (*session.sources)[item.span.file].path.starts_with("schema/");
-    if (dictionary || files.contains(item.span.file)) out.add(item);
+    bool dictionary = item.fragment.empty() && (item.code == Code::dictionary_missing || (item.span.known() && (*session.sources)[item.span.file].path.starts_with("schema/")));
+    if (dictionary || reached.contains(item.fragment)) out.add(item);
   }
   return out;
 }

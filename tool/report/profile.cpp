@@ -17,13 +17,6 @@ std::string cap_words(const Tree& tree, const Setting& setting, const Cap& cap) 
   return fmt::format("{}: {}, limit '{}'", side, tree[cap.bound->fragment].id(), cap.bound->pattern);
 }
 
-std::string source_of(const Tree& tree, const Profile& profile, KeyId key) {
-  const Op* top = profile.top(key);
-  if (top == nullptr || top->kind == OpKind::unset) return "default";
-  Position at = position_of((*tree.sources)[top->key_span.file], top->key_span.begin);
-  return fmt::format("{} {}:{}", name_of(top->kind), tree[top->fragment].id(), at.line);
-}
-
 void place_json(const Tree& tree, FragmentId fragment, Span span, JsonWriter& json) {
   Position at = position_of((*tree.sources)[span.file], span.begin);
   json.open_object();
@@ -67,6 +60,13 @@ std::vector<KeyId> differing(const Tree& tree, const Profile& left, const Profil
 }
 
 }  // namespace
+
+std::string source_of(const Tree& tree, const Profile& profile, KeyId key) {
+  const Op* top = profile.top(key);
+  if (top == nullptr || top->kind == OpKind::unset) return "default";
+  Position at = position_of((*tree.sources)[top->key_span.file], top->key_span.begin);
+  return fmt::format("{} {}:{}", name_of(top->kind), tree[top->fragment].id(), at.line);
+}
 
 void value_json(const Value& value, JsonWriter& json) {
   switch (value.tag()) {

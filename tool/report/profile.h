@@ -23,6 +23,9 @@ std::string story_text(const Tree& tree, const Profile& profile, KeyId key, Reso
 std::string comparison_text(const Tree& tree, const Profile& left, const Profile& right);
 std::string comparison_json(const Tree& tree, const Profile& left, const Profile& right);
 
+// Where a value comes from, in a few words: "set process/everyday:12", or "default".
+std::string source_of(const Tree& tree, const Profile& profile, KeyId key);
+
 // A value as JSON: numbers and flags bare, words as texts, null where it is unset.
 void value_json(const Value& value, JsonWriter& json);
 

@@ -36,7 +36,9 @@ class SchemaWriter {
     for (Part part : {Part::write, Part::adjust}) {
       group({}, part);
       for (std::string_view each : groups_) group(each, part);
-      for (const Setting& setting : dictionary_.settings) value(setting, part);
+      for (const Setting& setting : dictionary_.settings) {
+        if (may_stand(setting, part)) value(setting, part);
+      }
     }
     json_.key("fitting").open_object();
     fragment_body(false);
@@ -47,6 +49,8 @@ class SchemaWriter {
   }
 
  private:
+  // No operation of `adjust` acts on a list or on a fact.
+  static bool may_stand(const Setting& setting, Part part) { return part == Part::write || (!setting.list && !setting.fact); }
   static std::string_view prefix(Part part) { return part == Part::write ? "settings" : "adjust"; }
   JsonWriter& reference(std::string_view name) { return json_.open_object().field("$ref", fmt::format("#/definitions/{}", name)).close(); }
   JsonWriter& type(std::string_view name) { return json_.open_object().field("type", name).close(); }
@@ -90,7 +94,7 @@ class SchemaWriter {
       if (each.starts_with(start) && each.size() > start.size()) json_.key(each.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), each));
     }
     for (const Setting& setting : dictionary_.settings) {
-      if (setting.key.starts_with(start)) json_.key(setting.key.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), setting.key));
+      if (setting.key.starts_with(start) && may_stand(setting, part)) json_.key(setting.key.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), setting.key));
     }
     json_.close().close();
   }

@@ -19,7 +19,7 @@ class Story {
 
   std::string tell() {
     const Cell& cell = profile_.cells[key_];
-    out_ += fmt::format("{} = {}\n", setting_.key, written(setting_, cell.value));
+    out_ += fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
     out_ += fmt::format("in {}\n", profile_id(tree_, profile_.triple));
     if (!setting_.about.empty()) out_ += fmt::format("{}: {}\n", setting_.title, setting_.about);
     out_ += '\n';
@@ -39,13 +39,12 @@ class Story {
 
   // Every operation on the key, lowest first, those that others hide included.
   void collect() {
-    for (const AxisTable* table : axes_) {
-      std::vector<Entry> axis;
-      for (std::uint32_t link = table->head[key_]; link != 0; link = table->links[link].below) axis.push_back({table->links[link].op, false});
-      entries_.insert(entries_.end(), axis.rbegin(), axis.rend());
-    }
-    for (const AxisTable* table : axes_) {
-      if (table->adjust[key_] != nullptr) entries_.push_back({table->adjust[key_], true});
+    for (bool adjust : {false, true}) {
+      for (const AxisTable* table : axes_) {
+        std::vector<Entry> axis;
+        for (std::uint32_t link = adjust ? table->adjust[key_] : table->head[key_]; link != 0; link = table->links[link].below) axis.push_back({table->links[link].op, adjust});
+        entries_.insert(entries_.end(), axis.rbegin(), axis.rend());
+      }
     }
     const Cell& cell = profile_.cells[key_];
     for (std::uint32_t i = 0; i < cell.steps; ++i) {
@@ -89,9 +88,12 @@ class Story {
 
   void tell_inputs(const Formula& formula, const Value& inherited) {
     if (formula.reads_inherited) out_ += fmt::format("      inherited = {}\n", written(setting_, inherited));
-    for (KeyId key : formula.keys) {
-      out_ += fmt::format("      {} = {}\n", tree_.dictionary.settings[key].key, written(tree_.dictionary.settings[key], profile_.cells[key].value));
-    }
+    for (KeyId key : formula.keys) tell_input(key);
+  }
+
+  void tell_input(KeyId key) {
+    const Setting& setting = tree_.dictionary.settings[key];
+    out_ += fmt::format("      {} = {}  ({})\n", setting.key, written(setting, profile_.cells[key].value), source_of(tree_, profile_, key));
   }
 
   void tell_cap(const Cell& cell) {
@@ -104,7 +106,7 @@ class Story {
     } else {
       out_ += fmt::format("capped by the flow limit: bead area x speed x flow ratio stays within it\n    {}\n    {}\n", place_text(sources_, setting_.extrudes->span), side);
       for (KeyId key : {tree_.dictionary.role(Role::flow_limit), tree_.dictionary.role(Role::flow_ratio), setting_.extrudes->width, setting_.extrudes->height, setting_.extrudes->area}) {
-        if (key != no_key) out_ += fmt::format("      {} = {}\n", tree_.dictionary.settings[key].key, written(tree_.dictionary.settings[key], profile_.cells[key].value));
+        if (key != no_key) tell_input(key);
       }
     }
     out_ += fmt::format("    {} -> {}\n", written(setting_, Value::of_number(cap.uncapped)), written(setting_, Value::of_number(cap.limit)));

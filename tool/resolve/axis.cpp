@@ -10,12 +10,13 @@ namespace bindery {
 namespace {
 
 void lay_settings(const Layer& layer, AxisTable& table) {
-  for (const Op& op : layer.settings) {
+  auto lay = [&](const Op& op, std::vector<std::uint32_t>& head) {
     auto link = static_cast<std::uint32_t>(table.links.size());
-    table.links.push_back({&op, table.head[op.key]});
-    table.head[op.key] = link;
-  }
-  for (const Op& op : layer.adjust) table.adjust[op.key] = &op;
+    table.links.push_back({&op, head[op.key]});
+    head[op.key] = link;
+  };
+  for (const Op& op : layer.settings) lay(op, table.head);
+  for (const Op& op : layer.adjust) lay(op, table.adjust);
 }
 
 // A later layer's bound replaces an equal pattern's equal bound; `none` drops it.
@@ -57,7 +58,7 @@ AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& 
   std::size_t settings = tree.dictionary.settings.size();
   table.links.emplace_back();
   table.head.assign(settings, 0);
-  table.adjust.assign(settings, nullptr);
+  table.adjust.assign(settings, 0);
   const auto& linear = tree[fragment].linear;
   auto block = active.begin();
   for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
@@ -76,29 +77,23 @@ AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& 
 }
 
 void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out) {
-  const auto& linear = tree[fragment].linear;
-  std::vector<const Lock*> held;
-  auto lock_on = [&](KeyId key) -> const Lock* {
-    auto at = std::find_if(held.begin(), held.end(), [&](const Lock* lock) { return lock->key == key; });
-    return at == held.end() ? nullptr : *at;
-  };
-  for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
-    const BoundFragment& each = tree[*at];
-    if (!held.empty()) {
-      for (const Layer& layer : each.layers) {
-        for (const auto* ops : {&layer.settings, &layer.adjust}) {
-          for (const Op& op : *ops) {
-            if (const Lock* lock = lock_on(op.key)) report_locked(tree, *lock, ops == &layer.settings ? "writes" : "adjusts", *at, op.key_span, out);
-          }
+  const BoundFragment& own = tree[fragment];
+  for (FragmentId ancestor : own.linear) {
+    if (ancestor == fragment) continue;
+    for (const Lock& lock : tree[ancestor].locks) {
+      for (const Layer& layer : own.layers) {
+        for (const Op& op : layer.settings) {
+          if (op.key == lock.key) report_locked(tree, lock, "writes", fragment, op.key_span, out);
+        }
+        for (const Op& op : layer.adjust) {
+          if (op.key == lock.key) report_locked(tree, lock, "adjusts", fragment, op.key_span, out);
         }
         for (const Bound& bound : layer.bounds) {
-          for (KeyId key : bound.keys) {
-            if (const Lock* lock = lock_on(key)) report_locked(tree, *lock, "limits", *at, bound.pattern_span, out);
-          }
+          bool binds = std::find(bound.keys.begin(), bound.keys.end(), lock.key) != bound.keys.end();
+          if (binds) report_locked(tree, lock, "limits", fragment, bound.pattern_span, out);
         }
       }
     }
-    for (const Lock& lock : each.locks) held.push_back(&lock);
   }
 }
 
@@ -108,7 +103,10 @@ void check_locks_between(const Tree& tree, const AxisTable& lower, const AxisTab
       const Op& op = *upper.links[link].op;
       report_locked(tree, lock, "writes", op.fragment, op.key_span, out);
     }
-    if (const Op* op = upper.adjust[lock.key]) report_locked(tree, lock, "adjusts", op->fragment, op->key_span, out);
+    for (std::uint32_t link = upper.adjust[lock.key]; link != 0; link = upper.links[link].below) {
+      const Op& op = *upper.links[link].op;
+      report_locked(tree, lock, "adjusts", op.fragment, op.key_span, out);
+    }
     for (std::uint32_t i = upper.bound_start[lock.key]; i < upper.bound_start[lock.key + 1]; ++i) {
       report_locked(tree, lock, "limits", upper.bound_of[i]->fragment, upper.bound_of[i]->pattern_span, out);
     }

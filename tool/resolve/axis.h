@@ -27,7 +27,7 @@ struct AxisTable {
   };
   std::vector<Link> links;            // links[0] is unused
   std::vector<std::uint32_t> head;    // by key: the topmost link, or 0
-  std::vector<const Op*> adjust;      // by key: the one that counts, or null
+  std::vector<std::uint32_t> adjust;  // by key: the topmost adjustment, which replaces those below it, or 0
   std::vector<const Bound*> bounds;   // those in force, the highest layer last
   std::vector<std::uint32_t> bound_start;  // by key: bound_of[bound_start[k] .. bound_start[k+1])
   std::vector<const Bound*> bound_of;
@@ -40,7 +40,7 @@ using ActiveBlocks = std::vector<LayerRef>;
 
 AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active);
 
-// Reports where a layer of this linearisation writes, adjusts or limits what a layer below it has locked.
+// Reports where a fragment writes, adjusts or limits what one of its ancestors has locked.
 void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out);
 
 // Reports it where a later axis does (`upper` above `lower`).

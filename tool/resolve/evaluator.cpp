@@ -71,8 +71,8 @@ Value Evaluator::layered(KeyId key) {
     add_step(op, false, value);
   }
   for (const AxisTable* table : axes_) {
-    const Op* op = table->adjust[key];
-    if (op == nullptr) continue;
+    if (table->adjust[key] == 0) continue;
+    const Op* op = table->links[table->adjust[key]].op;
     value = apply(*op, value);
     add_step(op, true, value);
   }
@@ -214,8 +214,8 @@ Span Evaluator::place_reading(KeyId reader, KeyId read) const {
     for (std::uint32_t link = table.head[reader]; link != 0; link = table.links[link].below) {
       if (Span span = in(table.links[link].op->formula); span.known()) return span;
     }
-    if (table.adjust[reader] != nullptr) {
-      if (Span span = in(table.adjust[reader]->formula); span.known()) return span;
+    if (table.adjust[reader] != 0) {
+      if (Span span = in(table.links[table.adjust[reader]].op->formula); span.known()) return span;
     }
     for (std::uint32_t i = table.bound_start[reader]; i < table.bound_start[reader + 1]; ++i) {
       if (Span span = in(table.bound_of[i]->formula); span.known()) return span;

@@ -16,12 +16,13 @@ class Linker {
   Linker(Tree& tree, Diagnostics& out) : tree_(tree), out_(out), state_(tree.fragments.size(), State::fresh), failed_(tree.fragments.size()) {}
 
   void link() {
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) take_headers(id);
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) name_parents(id);
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) linearise_from(id);
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) check_tier(id);
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) warn_empty(id);
-    check_old_names();
+    for (auto step : {&Linker::take_headers, &Linker::name_parents, &Linker::linearise_from, &Linker::check_tier, &Linker::warn_empty, &Linker::claim_old_names}) {
+      for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
+        std::size_t before = out_.items().size();
+        (this->*step)(id);
+        out_.attribute(before, tree_[id].id());
+      }
+    }
   }
 
  private:
@@ -45,6 +46,7 @@ class Linker {
   void name_parents(FragmentId id) {
     BoundFragment& bound = tree_.fragments[id];
     const Fragment& raw = *bound.raw;
+    if (!raw.parsed) failed_[id] = true;
     for (const Text& parent : raw.extends) {
       FragmentId found = tree_.find(raw.kind, parent.text);
       if (found == no_fragment) {
@@ -75,7 +77,7 @@ class Linker {
     std::size_t plus = parent.text.find('+');
     if (plus != std::string_view::npos) {
       FragmentId base = tree_.find(raw.kind, parent.text.substr(0, plus));
-      if (base != no_fragment && tree_[base].raw->broken && tree_[base].raw->layers.empty()) return;
+      if (base != no_fragment && !tree_[base].raw->parsed) return;
     }
     std::vector<std::string_view> names;
     for (FragmentId id : tree_.of_kind[static_cast<std::size_t>(raw.kind)]) names.push_back(tree_[id].name());
@@ -125,6 +127,7 @@ class Linker {
     const Fragment& raw = *tree_[ring.front()].raw;
     std::string message = ring.size() == 1 ? fmt::format("'{}' extends itself", raw.name) : fmt::format("these extend each other in a circle: {}", told);
     Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message).with_help("remove one of these `extends`");
+    item.fragment = tree_[ring.front()].id();
     for (std::size_t i = 1; i < ring.size(); ++i) item.with_related(extends_place(ring[i], ring[(i + 1) % ring.size()]), fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
     for (FragmentId each : ring) failed_[each] = true;
   }
@@ -219,6 +222,7 @@ class Linker {
     }
     Diagnostic& item = out_.add(Code::extends_order, place, fmt::format("'{}' has no order of inheritance: {}", raw.name, join_words(demands_told)));
     item.help = "list the parents in one order everywhere";
+    item.fragment = tree_[id].id();
     item.related = std::move(related);
     tree_.fragments[id].broken = true;
   }
@@ -263,31 +267,28 @@ class Linker {
     if (!any && !raw.broken) out_.add(Code::fittings_empty, raw.span, fmt::format("'{}' has no fitting in `fittings`, so it is abstract", raw.name)).with_help("write a fitting, or remove `fittings`");
   }
 
-  void check_old_names() {
-    std::map<std::pair<Kind, std::string>, std::pair<FragmentId, Span>> claims;
-    auto claim = [&](FragmentId id, const std::string& old, Span span) {
-      const BoundFragment& bound = tree_[id];
-      FragmentId living = tree_.find(bound.kind(), old);
+  // An old name is free only when its fragment is gone, and has one successor.
+  void claim_old_names(FragmentId id) {
+    const BoundFragment& bound = tree_[id];
+    for (const Text& old : bound.raw->replaces) {
+      FragmentId living = tree_.find(bound.kind(), old.text);
+      auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old.text}, std::pair{id, old.span});
       if (living != no_fragment) {
-        out_.add(Code::replaces_living, span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old))
+        out_.add(Code::replaces_living, old.span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old.text))
             .with_help("remove the claim, or the old fragment").with_related(tree_[living].raw->span, "it stands here");
         tree_.fragments[id].broken = true;
-        return;
+      } else if (!fresh) {
+        out_.add(Code::replaces_twice, old.span, fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old.text))
+            .with_help("one old name has one successor").with_related(first->second.second, "first claimed here");
+        tree_.fragments[id].broken = true;
       }
-      auto [first, fresh] = claims.emplace(std::pair{bound.kind(), old}, std::pair{id, span});
-      if (fresh) return;
-      out_.add(Code::replaces_twice, span, fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old))
-          .with_help("one old name has one successor").with_related(first->second.second, "first claimed here");
-      tree_.fragments[id].broken = true;
-    };
-    for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
-      for (const Text& old : tree_[id].raw->replaces) claim(id, std::string(old.text), old.span);
     }
   }
 
   Tree& tree_;
   Diagnostics& out_;
   std::vector<State> state_;
+  std::map<std::pair<Kind, std::string_view>, std::pair<FragmentId, Span>> claims_;
   std::vector<bool> failed_;  // a parent is missing, or it stands in a circle
 };
 

@@ -48,7 +48,9 @@ void number_fragments(Tree& tree, Diagnostics& out) {
       if (!fragment->base) {
         out.add(Code::name_taken, fragment->span, fmt::format("two files are named {}/{}", name_of(fragment->kind), fragment->name))
             .with_help("rename one; folders below a kind only group")
-            .with_related(tree[first->second].raw->span, "the other one");
+            .with_related(tree[first->second].raw->span, "the other one")
+            .fragment = tree[first->second].id();
+        tree.fragments[first->second].broken = true;
       }
       continue;
     }
@@ -65,7 +67,10 @@ void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
   std::size_t blocks = (tree.fragments.size() + block - 1) / block;
   parallel_for(blocks, jobs, [&](std::size_t b) {
     std::size_t end = std::min((b + 1) * block, tree.fragments.size());
-    for (std::size_t i = b * block; i < end; ++i) bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], reports[i]);
+    for (std::size_t i = b * block; i < end; ++i) {
+      bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], reports[i]);
+      reports[i].attribute(0, tree.fragments[i].id());
+    }
   });
   for (Diagnostics& report : reports) out.join(std::move(report));
 }
@@ -117,9 +122,10 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
   link_fragments(tree, out);
   bind_all(tree, jobs, out);
   for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
-    std::size_t errors = out.count(Severity::error);
+    std::size_t before = out.items().size();
     check_axis_locks(tree, id, out);
-    if (out.count(Severity::error) > errors) tree.fragments[id].broken = true;
+    out.attribute(before, tree[id].id());
+    if (out.items().size() > before) tree.fragments[id].broken = true;
   }
   for (const BoundFragment& fragment : tree.fragments) {
     if (fragment.fits) check_names(tree, *fragment.fits, out);

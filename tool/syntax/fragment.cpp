@@ -42,9 +42,10 @@ class FragmentReader {
   void read(Fragment fragment, std::uint32_t node) {
     bool is_fitting = fragment.base.has_value();
     const auto& headers = is_fitting ? fitting_headers : base_headers;
-    std::size_t errors = out_.count(Severity::error);
+    std::size_t errors = out_.count(Severity::error), before = out_.items().size();
     std::optional<Field> fittings;
     fragment.layers.emplace_back();
+    fragment.parsed = true;
     for (const Field& field : read_.fields(node, "a fragment")) {
       std::string_view key = field.key.text;
       if (std::find(headers.begin(), headers.end(), key) == headers.end()) {
@@ -57,6 +58,7 @@ class FragmentReader {
     }
     fragment.has_fittings = fittings.has_value();
     fragment.broken = out_.count(Severity::error) > errors;
+    out_.attribute(before, fmt::format("{}/{}", name_of(fragment.kind), fragment.name));
     std::string base = fragment.name;
     bool base_broken = fragment.broken;
     target_.fragments.push_back(std::move(fragment));
@@ -370,11 +372,13 @@ FragmentFile read_fragment(FileId id, const SourceFile& file, Diagnostics& out) 
   if (!document) {
     fragment.broken = true;
     result.fragments.push_back(std::move(fragment));
+    out.attribute(0, fmt::format("{}/{}", name_of(result.fragments.front().kind), result.fragments.front().name));
     return result;
   }
   bool named = !fragment.broken;
   FragmentReader(id, file, *document, result, out).read(std::move(fragment), 0);
   if (!named) result.fragments.front().broken = true;
+  out.attribute(0, fmt::format("{}/{}", name_of(result.fragments.front().kind), result.fragments.front().name));
   result.unescaped = std::move(document->owned);
   return result;
 }

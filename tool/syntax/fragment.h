@@ -97,6 +97,7 @@ struct Fragment {
   Span span;              // where it starts: the fitting's name, or the file's first byte
   std::optional<std::string_view> base;  // of a fitting: the fragment it is written in
   bool has_fittings = false;
+  bool parsed = false;    // false: the file is no document, and the fragment is its name alone
   bool broken = false;    // an error of its own was reported; what reaches it is not whole
 
   std::optional<Text> title, about;
