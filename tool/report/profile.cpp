@@ -6,6 +6,7 @@
 
 #include "base/words.h"
 #include "check/check.h"
+#include "report/line_diff.h"
 
 namespace bindery {
 
@@ -160,7 +161,11 @@ std::string comparison_text(const Tree& tree, const Profile& left, const Profile
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
     if (left.scripts[slot] == right.scripts[slot]) continue;
     ++scripts;
-    out += fmt::format("\nscript {}\n{}{}", name_of(static_cast<ScriptSlot>(slot)), indented(left.scripts[slot].value_or("(none)"), "  a | "), indented(right.scripts[slot].value_or("(none)"), "  b | "));
+    out += fmt::format("\nscript {}\n", name_of(static_cast<ScriptSlot>(slot)));
+    std::string of_left = left.scripts[slot].value_or(""), of_right = right.scripts[slot].value_or("");
+    for (const DiffLine& line : line_diff(of_left, of_right)) {
+      out += fmt::format("  {} | {}\n", line.side == DiffLine::Side::both ? ' ' : line.side == DiffLine::Side::left ? 'a' : 'b', line.text);
+    }
   }
   out += fmt::format("\n{} and {} differ\n", counted(keys.size(), "setting"), counted(scripts, "script"));
   return out;
