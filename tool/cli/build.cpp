@@ -99,7 +99,7 @@ Exit run_build(const Options& options) {
   }
   Release release = bind_release(session.tree, selection, edition, options.jobs);
   std::filesystem::path out = options.out.empty() ? session.root / "out" : options.out;
-  write_release(release, edition, out);
+  write_release(release, edition, out, options.out.empty());
   summarise(session, selection, release, edition, options.out.empty() ? out.lexically_proximate(std::filesystem::current_path()) : out);
   return Exit::done;
 }

@@ -41,7 +41,8 @@ Release bind_release(const Tree& tree, const Selection& selection, const Edition
 
 // Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
 // the target first, then by one exchange. Throws SystemError; then what stood there stands there still.
-void write_release(const Release& release, const Edition& edition, const std::filesystem::path& out);
+// Where `ignored`, the folder gets a .gitignore that covers it, as a folder does that is made here.
+void write_release(const Release& release, const Edition& edition, const std::filesystem::path& out, bool ignored);
 
 // "2026-11-25" of seconds since 1970 UTC.
 std::string utc_date(std::int64_t seconds);

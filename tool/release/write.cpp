@@ -54,11 +54,11 @@ struct Scratch {
 
 }  // namespace
 
-void write_release(const Release& release, const Edition& edition, const fs::path& out) {
+void write_release(const Release& release, const Edition& edition, const fs::path& out, bool ignored) {
   std::error_code failure;
-  bool fresh = !fs::exists(out, failure);
+  ignored |= !fs::exists(out, failure);
   make_folder(out);
-  if (fresh) write_file(out / ".gitignore", "*\n");
+  if (ignored && !fs::exists(out / ".gitignore", failure)) write_file(out / ".gitignore", "*\n");
   Scratch scratch{out / fmt::format(".{}-{}", edition.version, getpid())};
   fs::remove_all(scratch.path, failure);
   for (const TierRelease& tier : release.tiers) {

@@ -120,7 +120,7 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
 
   number_fragments(tree, out);
   link_fragments(tree, out);
-  bind_all(tree, jobs, out);
+  if (!tree.dictionary.incomplete) bind_all(tree, jobs, out);
   for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
     std::size_t before = out.items().size();
     check_axis_locks(tree, id, out);

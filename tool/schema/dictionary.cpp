@@ -42,16 +42,19 @@ class DictionaryReader {
       if (!sources_[id].path.starts_with("schema/")) continue;
       found = true;
       if (sources_[id].sound) read_file(id);
-      else dictionary_.broken = true;
+      else dictionary_.incomplete = true;
     }
     if (!found) {
+      dictionary_.incomplete = true;
       out_.add(Code::dictionary_missing, {}, "the tree has no dictionary: no `schema/*.yaml`").with_help("start with a copy of the schema/ folder that comes with this program");
     }
     check_beginnings();
     for (Pending& each : pending_) finish_setting(each);
     for (Later& each : later_) each.kind == Later::roles ? read_roles(each) : read_rules(each);
     std::sort(dictionary_.rules.begin(), dictionary_.rules.end(), [](const Rule& a, const Rule& b) { return a.name < b.name; });
-    dictionary_.broken |= out_.count(Severity::error) > errors;
+    dictionary_.broken = dictionary_.incomplete || out_.count(Severity::error) > errors;
+    // What a missing file defines is not unknown.
+    if (dictionary_.incomplete) std::erase_if(out_.items(), [](const Diagnostic& item) { return item.code == Code::setting_unknown; });
     return std::move(dictionary_);
   }
 
@@ -71,7 +74,7 @@ class DictionaryReader {
   void read_file(FileId id) {
     auto parsed = parse_document(id, sources_[id], out_);
     if (!parsed) {
-      dictionary_.broken = true;
+      dictionary_.incomplete = true;
       return;
     }
     const Document& doc = dictionary_.documents.emplace_back(std::move(*parsed));
@@ -139,7 +142,7 @@ class DictionaryReader {
         read.unknown(field.key, Code::header_unknown, "part of a setting", setting_words);
       }
     }
-    check_shape(entry, setting, has_unit, has_type, has_kinds);
+    if (out_.count(Severity::error) == errors) check_shape(entry, setting, has_unit, has_type, has_kinds);
     setting.broken = out_.count(Severity::error) > errors;
     pending.key = static_cast<KeyId>(dictionary_.settings.size());
     auto [first, fresh] = dictionary_.index.emplace(setting.key, pending.key);

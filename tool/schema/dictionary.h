@@ -92,6 +92,7 @@ class Dictionary {
   std::vector<std::string_view> job;
   std::vector<Rule> rules;  // sorted by name
   bool broken = false;      // some entry was reported
+  bool incomplete = false;  // a file of it is missing or unreadable, so that an unknown key proves nothing
 
   KeyId find(std::string_view key) const;
   KeyId role(Role role) const { return roles[static_cast<std::size_t>(role)]; }
