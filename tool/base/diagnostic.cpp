@@ -6,12 +6,27 @@
 
 namespace bindery {
 
+namespace {
+
+// What a message quotes from a source may be of any length; its middle is left out, between code points.
+std::string shortened(std::string message) {
+  constexpr std::size_t longest = 600, head = 400, tail = 150;
+  if (message.size() <= longest) return message;
+  auto inside = [&](std::size_t at) { return (static_cast<unsigned char>(message[at]) & 0xc0) == 0x80; };
+  std::size_t first = head, last = message.size() - tail;
+  while (inside(first)) --first;
+  while (inside(last)) ++last;
+  return message.substr(0, first) + " [...] " + message.substr(last);
+}
+
+}  // namespace
+
 Diagnostic& Diagnostics::add(Code code, Span span, std::string message) {
   Diagnostic& item = items_.emplace_back();
   item.code = code;
   item.severity = describe(code).severity;
   item.span = span;
-  item.message = std::move(message);
+  item.message = shortened(std::move(message));
   return item;
 }
 
@@ -27,19 +42,22 @@ void Diagnostics::attribute(std::size_t from, const std::string& fragment) {
 }
 
 void Diagnostics::settle() {
-  auto cause = [](const Diagnostic& d) { return std::tie(d.span, d.code, d.rule); };
+  auto cause = [](const Diagnostic& d) { return std::tie(d.span, d.code, d.rule, d.setting); };
   std::stable_sort(items_.begin(), items_.end(), [&](const Diagnostic& a, const Diagnostic& b) {
     if (auto order = cause(a) <=> cause(b); order != 0) return order < 0;
     if (a.profiles == 0 || b.profiles == 0) return a.message < b.message;
     return a.profile < b.profile;
   });
   std::vector<Diagnostic> kept;
+  std::string last;  // the profile counted last: one that meets a cause twice counts once
   for (Diagnostic& item : items_) {
     bool same = !kept.empty() && cause(kept.back()) == cause(item) &&
                 (item.profiles > 0 ? kept.back().profiles > 0 : kept.back().message == item.message);
     if (!same) {
+      last = item.profile;
       kept.push_back(std::move(item));
-    } else {
+    } else if (item.profile != last) {
+      last = item.profile;
       kept.back().profiles += item.profiles;
     }
   }

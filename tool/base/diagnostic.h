@@ -25,6 +25,7 @@ struct Diagnostic {
   std::string help;          // the cure; empty if the message says it
   std::vector<Related> related;
   std::string fragment;      // id of the fragment that it is an error of; empty for dictionary, plan and profiles
+  std::string setting;       // key, where several settings can be at fault in one place
   std::string rule;          // name of the broken rule, for Code::rule_broken
   std::string profile;       // first profile it was met in; empty outside resolution
   std::size_t profiles = 0;  // in how many profiles it was met
@@ -46,7 +47,7 @@ class Diagnostics {
   // Names the fragment of each report since the first `from` that names none yet.
   void attribute(std::size_t from, const std::string& fragment);
 
-  // Sorts by place and folds reports of one cause (same code, rule and place) into one,
+  // Sorts by place and folds reports of one cause (same code, rule, setting and place) into one,
   // adding up the profiles. Places sort by file id, which follows the path.
   void settle();
 

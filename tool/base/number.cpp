@@ -87,7 +87,9 @@ std::string write_number(double value) {
 }
 
 bool same_number(double a, double b) {
-  return std::fabs(a - b) <= 1e-9 * std::max(std::fabs(a), std::fabs(b));
+  return std::fabs(a - b) <= std::max(1e-12, 1e-9 * std::max(std::fabs(a), std::fabs(b)));
 }
+
+bool same_value(double a, double b) { return same_number(a, b) || std::fabs(a - b) <= 5e-7; }
 
 }  // namespace bindery

@@ -20,7 +20,10 @@ std::optional<ReadNumber> read_number(std::string_view text);
 // Binary noise beyond the 15th digit is dropped first, so that 0.1 + 0.2 is written 0.3.
 std::string write_number(double value);
 
-// Two numbers that the language calls equal: within a relative 1e-9.
+// Two numbers that formulas call equal: within a relative 1e-9, or both next to nothing.
 bool same_number(double a, double b);
+
+// Two values of a setting, in its unit, that are written equal or differ by binary noise alone.
+bool same_value(double a, double b);
 
 }  // namespace bindery

@@ -31,10 +31,8 @@ class Checker {
       const Value& value = profile_.cells[key].value;
       if (value.is(Value::Tag::unset) && setting.required) report_missing(setting);
       if (value.is(Value::Tag::number)) check_number(key, value.number());
-      if (value.is(Value::Tag::list)) {
-        for (const Value& item : value.items()) {
-          if (item.is(Value::Tag::number)) check_number(key, item.number());
-        }
+      for (const Value& item : value.items()) {
+        if (item.is(Value::Tag::number) && !check_number(key, item.number())) break;  // one report a setting
       }
     }
     for (const Rule& rule : dictionary_.rules) check_rule(rule);
@@ -54,19 +52,21 @@ class Checker {
     const BoundFragment& fragment = tree_[profile_.triple.of[kind]];
     report(Code::setting_required, fragment.raw->span, fmt::format("{} does not say '{}', which every profile needs", fragment.id(), setting.key))
         .with_help(fmt::format("write `{}` under `settings` of it or of what it extends", setting.key))
-        .with_related(setting.span, "required here");
+        .with_related(setting.span, "required here")
+        .setting = setting.key;
   }
 
-  void check_number(KeyId key, double number) {
+  // False where it reported.
+  bool check_number(KeyId key, double number) {
     const Setting& setting = dictionary_.settings[key];
     auto outside = [&](const std::optional<Interval>& interval) {
       if (!interval) return false;
-      bool below = number < interval->low && !same_number(number, interval->low);
-      bool above = number > interval->high && !same_number(number, interval->high);
+      bool below = number < interval->low && !same_value(number, interval->low);
+      bool above = number > interval->high && !same_value(number, interval->high);
       return below || above;
     };
     bool error = outside(setting.range);
-    if (!error && !outside(setting.typical)) return;
+    if (!error && !outside(setting.typical)) return true;
     const Interval& interval = error ? *setting.range : *setting.typical;
     Value value = Value::of_number(number);
     report(error ? Code::range_exceeded : Code::range_untypical, place_of(key),
@@ -74,6 +74,7 @@ class Checker {
                        write_number(interval.low), written(setting, Value::of_number(interval.high))))
         .with_help(error ? "write a value inside the range" : "check that it is meant so")
         .with_related(interval.span, error ? "the range" : "the usual range");
+    return false;
   }
 
   // The topmost operation, or the dictionary's entry.

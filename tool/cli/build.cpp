@@ -86,7 +86,8 @@ Exit run_build(const Options& options) {
   epoch_from_environment();
   Session session = open_session(options);
   Selection selection = session.select();
-  if (session.tree.plan.sets.empty() || selection.profiles.empty()) {
+  bool empty = session.tree.plan.sets.empty() || selection.profiles.empty();
+  if (empty && !session.diagnostics.any_errors()) {
     session.diagnostics.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile").with_help("write a set with `take:` into release/plan.yaml");
   }
   check_selection(session.tree, selection, options.jobs, session.diagnostics);

@@ -47,7 +47,16 @@ class Evaluation {
   }
 
   Value node(std::uint32_t at) {
-    const FormulaNode& n = formula_.nodes[at];
+    struct Nested {
+      explicit Nested(int& d) : depth(d) { ++depth; }
+      ~Nested() { --depth; }
+      int& depth;
+    } nested(inputs_.depth);
+    if (inputs_.depth > deepest_evaluation) return stop(FormulaStop::depth, at);
+    return operation(formula_.nodes[at], at);
+  }
+
+  Value operation(const FormulaNode& n, std::uint32_t at) {
     switch (n.op) {
       case FormulaOp::number: return Value::of_number(n.number);
       case FormulaOp::flag: return Value::of_flag(n.flag);
@@ -159,6 +168,7 @@ std::string stop_message(const Formula& formula, const FormulaResult& result) {
     case FormulaStop::division: return fmt::format("'{}' divides by zero", text);
     case FormulaStop::not_finite: return fmt::format("'{}' gives no finite number", text);
     case FormulaStop::bad_step: return fmt::format("the step of '{}' must be above zero", text);
+    case FormulaStop::depth: return "it is computed through too many others";
     case FormulaStop::crossed_bounds: return fmt::format("the lower bound of '{}' is above the upper one", text);
     default: return "the formula has no value";
   }

@@ -24,6 +24,9 @@ namespace bindery {
 using KeyId = std::uint32_t;
 inline constexpr KeyId no_key = 0xffffffffu;
 
+// No formula, nor formulas that read each other, evaluate deeper than this, so that no input exhausts the stack.
+inline constexpr int deepest_evaluation = 1000;
+
 // What an expression yields.
 struct FormulaType {
   enum class Kind : std::uint8_t { number, point, flag, word, list } kind = Kind::number;
@@ -97,10 +100,12 @@ class FormulaInputs {
   virtual Value read(KeyId key) = 0;
   // The value below, in the setting's unit.
   virtual Value inherited() { return {}; }
+  // How many operations are being evaluated inside each other, over all formulas that read one another.
+  int depth = 0;
 };
 
 // Why a formula gave no value.
-enum class FormulaStop : std::uint8_t { none, unset, poison, division, not_finite, bad_step, crossed_bounds };
+enum class FormulaStop : std::uint8_t { none, unset, poison, division, not_finite, bad_step, crossed_bounds, depth };
 
 struct FormulaResult {
   Value value;  // a number in working units

@@ -18,7 +18,8 @@ namespace {
 using Kind = FormulaType::Kind;
 
 constexpr std::size_t longest_formula = 4096;
-constexpr int deepest = 64;
+constexpr int deepest = 64;          // brackets and calls inside each other
+constexpr std::uint16_t tallest = 256;  // operations inside each other, a sum of many terms included
 
 struct Function {
   std::string_view name;
@@ -121,6 +122,10 @@ class Parser {
     node.count = static_cast<std::uint32_t>(arguments.size());
     node.begin = static_cast<std::uint32_t>(begin);
     node.end = static_cast<std::uint32_t>(at_);
+    std::uint16_t height = 1;
+    for (std::uint32_t argument : arguments) height = std::max<std::uint16_t>(height, static_cast<std::uint16_t>(heights_[argument] + 1));
+    if (height > tallest) fail(begin, at_, fmt::format("the formula combines more than {} operations", tallest), "split it over several settings");
+    heights_.push_back(height);
     formula_.arguments.insert(formula_.arguments.end(), arguments.begin(), arguments.end());
     formula_.nodes.push_back(node);
     return static_cast<std::uint32_t>(formula_.nodes.size() - 1);
@@ -203,7 +208,7 @@ class Parser {
       inner.begin = static_cast<std::uint32_t>(begin);
       return argument;
     }
-    want_number(argument, "negate");
+    want_number(argument, "to negate");
     return add(FormulaOp::negate, type(argument), begin, {argument});
   }
   std::uint32_t power() {
@@ -211,8 +216,8 @@ class Parser {
     if (!take("^")) return base;
     Depth depth(*this);
     std::uint32_t exponent = unary();
-    want_number(base, "raise");
-    want_number(exponent, "raise to");
+    want_number(base, "to raise");
+    want_number(exponent, "as an exponent it");
     if (!type(exponent).dimension.none()) mismatch(exponent, "an exponent is a plain number", type(exponent));
     FormulaType result = number_type();
     if (!type(base).dimension.none()) result = number_type(raised(base, exponent));
@@ -244,6 +249,8 @@ class Parser {
       ++at_;
       std::uint32_t inner = disjunction();
       close(begin);
+      formula_.nodes[inner].begin = static_cast<std::uint32_t>(begin);
+      formula_.nodes[inner].end = static_cast<std::uint32_t>(at_);
       return inner;
     }
     if (c == '\'') return word_literal();
@@ -314,8 +321,9 @@ class Parser {
     const Unit* unit = units_.find(name);
     if (unit != nullptr) return unit;
     std::string help = unit_help(name);
-    std::size_t sign = name.find_first_of("*/<>=!+-^");
-    if (sign != std::string_view::npos && units_.find(name.substr(0, sign)) != nullptr) {
+    std::size_t sign = name.find_last_of("*/<>=!+-^");
+    while (sign != std::string_view::npos && sign > 0 && units_.find(name.substr(0, sign)) == nullptr) sign = name.find_last_of("*/<>=!+-^", sign - 1);
+    if (sign != std::string_view::npos && sign > 0) {
       help = fmt::format("put blanks round the operator after `{}`", name.substr(0, sign));
     } else if (scope_.find(name)) {
       help = fmt::format("put an operator before the key '{}'", name);
@@ -408,14 +416,14 @@ class Parser {
       }
       case FormulaOp::ceiling:
       case FormulaOp::floor_of:
-        want_number(a[0], name);
+        want_number(a[0], fmt::format("`{}`", name));
         if (!type(a[0]).dimension.none()) {
           fail(Code::dimension_mismatch, node(a[0]).begin, node(a[0]).end, fmt::format("`{}` takes a plain number, and this is {}", name, type(a[0]).words()),
                "tell it in a unit first, as in `ceil(layer.height in mm)`, or use `round(x, step)`");
         }
         return type(a[0]);
       case FormulaOp::square_root: {
-        want_number(a[0], name);
+        want_number(a[0], fmt::format("`{}`", name));
         Dimension half = type(a[0]).dimension;
         for (auto& power : half.power) {
           if (power % 2 != 0) mismatch(a[0], "this has no square root", type(a[0]));
@@ -424,7 +432,7 @@ class Parser {
         return number_type(half);
       }
       default:
-        want_number(a[0], name);
+        want_number(a[0], fmt::format("`{}`", name));
         return type(a[0]);
     }
   }
@@ -554,6 +562,7 @@ class Parser {
   std::string_view text_;
   std::size_t at_ = 0;
   int depth_ = 0;
+  std::vector<std::uint16_t> heights_;  // of each node
   Formula formula_;
   std::map<std::uint32_t, const std::vector<std::string_view>*> choices_;  // of each key's node
 };

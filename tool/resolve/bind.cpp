@@ -45,6 +45,11 @@ class Binder {
       out_.add(Code::setting_unknown, span, fmt::format("'{}' is a group of settings, not a setting", key)).with_help(group_help(key));
       return nullptr;
     }
+    if (std::size_t dot = key.rfind('.'); dot != std::string_view::npos && dictionary_.find(key.substr(0, dot)) != no_key) {
+      out_.add(Code::operation_malformed, span, fmt::format("'{}' is no operation on '{}'", key.substr(dot + 1), key.substr(0, dot)))
+          .with_help("operations are calc, add, scale, unset, append and remove");
+      return nullptr;
+    }
     std::string near = dictionary_.nearest_key(key);
     out_.add(Code::setting_unknown, span, fmt::format("unknown setting '{}'", key))
         .with_help(near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
@@ -97,7 +102,7 @@ class Binder {
 
   bool bind_value(const Setting& setting, const RawValue& value, bool adjust, Op& op) {
     if (adjust && (value.op == OpKind::set || value.op == OpKind::unset || value.op == OpKind::append || value.op == OpKind::remove)) {
-      refuse(Code::adjust_literal, value.span, fmt::format("`adjust` corrects a value, and this {} one", value.op == OpKind::set ? "replaces" : "changes a list or drops"),
+      refuse(Code::adjust_literal, value.span, fmt::format("`adjust` corrects a value, and {}", value.op == OpKind::set ? "this replaces it" : value.op == OpKind::unset ? "`unset` drops it" : fmt::format("`{}` changes a list", name_of(value.op))),
              "use `add`, `scale`, or `calc` with `inherited`; to set a value use `settings`");
       return false;
     }
@@ -135,7 +140,7 @@ class Binder {
   bool is_number(const Setting& setting, const RawValue& value, std::string_view act) {
     bool numeric = (setting.type == Type::quantity || setting.type == Type::count) && !setting.list;
     if (!numeric) {
-      refuse(Code::operation_malformed, value.span, fmt::format("'{}' is {}, which cannot be {}", setting.key, setting.list ? "a list" : "no number", act),
+      refuse(Code::operation_malformed, value.span, fmt::format("'{}' is {}, so it cannot be {}", setting.key, setting.list ? "a list" : "no number", act),
              setting.list ? "use `append` and `remove`" : "write the value itself");
     }
     return numeric;
@@ -202,16 +207,27 @@ class Binder {
     if (limit.drop_all) {
       for (auto side : {RawBound::Side::at_most, RawBound::Side::at_least, RawBound::Side::among}) {
         Bound bound = start(side, limit.pattern.span);
-        bound.drop = true;
+        drop(bound);
         bounds.push_back(std::move(bound));
       }
       return;
     }
+    if (limit.bounds.empty()) {
+      refuse(Code::value_malformed, limit.pattern.span, fmt::format("the limit of '{}' has no bound", pattern), "give it `at_most`, `at_least` or `among`");
+    }
     for (const RawBound& raw : limit.bounds) {
       Bound bound = start(raw.side, raw.value.span.known() ? raw.value.span : raw.span);
-      bound.drop = raw.drop;
+      if (raw.drop) drop(bound);
       bool sound = raw.drop || (raw.side == RawBound::Side::among ? bind_among(raw, exact, bound) : bind_side(raw, exact, bound));
       if (sound) bounds.push_back(std::move(bound));
+    }
+  }
+
+  // A bound that drops an earlier one names the settings it would free, so that locks hold against it.
+  void drop(Bound& bound) {
+    bound.drop = true;
+    for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
+      if (glob_match(bound.pattern, dictionary_.settings[key].key)) bound.keys.push_back(key);
     }
   }
 

@@ -26,7 +26,7 @@ Diagnostic& Evaluator::report(Code code, Span span, std::string message) {
 
 Value Evaluator::read(KeyId key) {
   Cell& cell = profile_.cells[key];
-  if (state_[key] == State::done) return cell.value;
+  if (state_[key] == State::done) return to_reader(key);
   if (state_[key] == State::open) {
     report_cycle(key);
     return Value::poisoned();
@@ -44,7 +44,13 @@ Value Evaluator::read(KeyId key) {
   open_.pop_back();
   state_[key] = State::done;
   if (value.is(Value::Tag::poison)) profile_.whole = false;
-  return value;
+  return to_reader(key);
+}
+
+// A required setting without a value is reported once, by the check; whatever reads it stays silent.
+Value Evaluator::to_reader(KeyId key) {
+  const Value& value = profile_.cells[key].value;
+  return value.is(Value::Tag::unset) && dictionary_.settings[key].required ? Value::poisoned() : value;
 }
 
 // The value that the layers make, lowest first, and the adjustments above them.
@@ -148,6 +154,15 @@ std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view
   if (result.stop == FormulaStop::none) return result.value;
   if (result.stop == FormulaStop::poison) {
     profile_.whole = false;
+    return std::nullopt;
+  }
+  const FormulaNode& stopped = formula.nodes[result.node];
+  if (result.stop == FormulaStop::unset && stopped.op == FormulaOp::inherited) {
+    report(Code::operation_on_unset, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("set it in a fragment below, or write the value here");
+    return std::nullopt;
+  }
+  if (result.stop == FormulaStop::depth) {
+    report(Code::formula_depth, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("give one of the settings between a value of its own");
     return std::nullopt;
   }
   bool unset = result.stop == FormulaStop::unset;

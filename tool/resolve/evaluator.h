@@ -31,6 +31,7 @@ class Evaluator : public FormulaInputs {
  private:
   enum class State : std::uint8_t { fresh, open, done };
 
+  Value to_reader(KeyId key);
   Value layered(KeyId key);
   Value base_value(KeyId key);
   Value apply(const Op& op, Value below);
@@ -50,7 +51,7 @@ class Evaluator : public FormulaInputs {
     const Bound* bound = nullptr;
     bool any = false;
   };
-  bool gather_bounds(KeyId key, double value, Side& most, Side& least, bool& refused);
+  bool gather_bounds(KeyId key, double value, Side& most, Side& least, Side& lowest, bool& refused);
   std::optional<double> flow_speed(const Setting& setting, bool& failed);
   std::optional<double> quantity(KeyId key, Span wanted_at, std::string_view why, bool& failed);
 

@@ -47,13 +47,20 @@ Value Evaluator::limited(KeyId key, Value value, Cell& cell) {
 
 Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   const Setting& setting = dictionary_.settings[key];
-  Side most, least;
+  Side most, least, lowest;
   bool refused = false;
-  if (!gather_bounds(key, value, most, least, refused)) return Value::poisoned();
+  if (!gather_bounds(key, value, most, least, lowest, refused)) return Value::poisoned();
   bool failed = false;
   std::optional<double> flow = setting.extrudes ? flow_speed(setting, failed) : std::nullopt;
   if (failed) return Value::poisoned();
-  if (flow && setting.refuse && value > *flow && !same_number(value, *flow)) {
+  if (flow && lowest.any && lowest.limit > *flow && !same_value(lowest.limit, *flow)) {
+    report(Code::limit_conflict, lowest.bound->span,
+           fmt::format("the limits of '{}' cross: at least {} ({}) and at most {} (the flow limit)", setting.key, told(setting, lowest.limit), tree_[lowest.bound->fragment].id(), told(setting, *flow)))
+        .with_help("lower this limit, the width or the layer")
+        .with_related(setting.extrudes->span, "what the speed extrudes");
+    return Value::poisoned();
+  }
+  if (flow && setting.refuse && value > *flow && !same_value(value, *flow)) {
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
            fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, told(setting, value), told(setting, *flow)))
@@ -68,15 +75,15 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
     profile_.caps.push_back({side.bound, upper, side.limit, value});
     held = side.limit;
   };
-  if (most.any && value > most.limit && !same_number(value, most.limit)) hold(most, true);
-  else if (least.any && value < least.limit && !same_number(value, least.limit)) hold(least, false);
+  if (most.any && value > most.limit && !same_value(value, most.limit)) hold(most, true);
+  else if (least.any && value < least.limit && !same_value(value, least.limit)) hold(least, false);
   return Value::of_number(held);
 }
 
 // The tightest caps of each side; reports a refusal and bounds that cross. False where a bound has no value.
-bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, bool& refused) {
+bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, Side& lowest, bool& refused) {
   const Setting& setting = dictionary_.settings[key];
-  Side highest, lowest;  // refusing bounds included, to see whether they cross
+  Side highest;  // like `lowest` with the refusing bounds, to see whether they cross
   const Bound* refusing = nullptr;
   double refusing_limit = 0;
   for (const AxisTable* table : axes_) {
@@ -102,7 +109,7 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
         tighten(upper ? most : least);
         continue;
       }
-      bool breaks = (upper ? value > limit : value < limit) && !same_number(value, limit);
+      bool breaks = (upper ? value > limit : value < limit) && !same_value(value, limit);
       bool tighter = refusing == nullptr || std::fabs(value - limit) > std::fabs(value - refusing_limit);
       if (breaks && tighter) {
         refusing = &bound;
@@ -110,7 +117,7 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
       }
     }
   }
-  if (highest.any && lowest.any && lowest.limit > highest.limit && !same_number(lowest.limit, highest.limit)) {
+  if (highest.any && lowest.any && lowest.limit > highest.limit && !same_value(lowest.limit, highest.limit)) {
     report(Code::limit_conflict, highest.bound->span,
            fmt::format("the limits of '{}' cross: at most {} ({}) and at least {} ({})", setting.key, told(setting, highest.limit), tree_[highest.bound->fragment].id(),
                        told(setting, lowest.limit), tree_[lowest.bound->fragment].id()))

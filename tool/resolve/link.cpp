@@ -73,12 +73,7 @@ class Linker {
           .with_help(fmt::format("extend a {}, or move this file to {}/", name_of(raw.kind), name_of(kind)));
       return;
     }
-    // A fitting of a file that did not parse: its report stands already.
-    std::size_t plus = parent.text.find('+');
-    if (plus != std::string_view::npos) {
-      FragmentId base = tree_.find(raw.kind, parent.text.substr(0, plus));
-      if (base != no_fragment && !tree_[base].raw->parsed) return;
-    }
+    if (tree_.may_be_unread(raw.kind, parent.text)) return;
     std::vector<std::string_view> names;
     for (FragmentId id : tree_.of_kind[static_cast<std::size_t>(raw.kind)]) names.push_back(tree_[id].name());
     std::string near = nearest(parent.text, names);

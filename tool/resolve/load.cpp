@@ -83,11 +83,11 @@ void check_names(const Tree& tree, const BoundCondition& condition, Diagnostics&
       bool found = is_glob(pattern.glob)
                        ? std::any_of(tree.of_kind[k].begin(), tree.of_kind[k].end(), [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); })
                        : tree.index[k].contains(pattern.glob);
-      if (found) continue;
+      if (found || tree.may_be_unread(kind, pattern.glob)) continue;
       std::vector<std::string_view> names;
       for (FragmentId id : tree.of_kind[k]) names.push_back(tree[id].name());
       std::string near = nearest(pattern.glob, names);
-      out.add(Code::pattern_unmatched, pattern.span, fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
+      out.add(Code::pattern_unmatched, pattern.span, is_glob(pattern.glob) ? fmt::format("no {} matches '{}'", name_of(kind), pattern.glob) : fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
           .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
     }
   }
@@ -101,6 +101,19 @@ FragmentId Tree::find(Kind kind, std::string_view name) const {
   const auto& names = index[static_cast<std::size_t>(kind)];
   auto at = names.find(name);
   return at == names.end() ? no_fragment : at->second;
+}
+
+bool Tree::may_be_unread(Kind kind, std::string_view name) const {
+  FragmentId base = find(kind, name.substr(0, name.find('+')));
+  if (base != no_fragment && !fragments[base].raw->parsed) return true;
+  const auto& ids = of_kind[static_cast<std::size_t>(kind)];
+  bool unparsed = std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return !fragments[id].raw->parsed; });
+  if (is_glob(name) && unparsed) return true;
+  std::string folder = fmt::format("profiles-src/{}", name_of(kind));
+  return std::any_of(sources->files.begin(), sources->files.end(), [&](const SourceFile& file) {
+    bool within = file.path.starts_with(folder) || folder.starts_with(file.path);
+    return !file.sound && within && !file.path.ends_with(".yaml") && !file.path.ends_with(".yml");
+  });
 }
 
 Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {

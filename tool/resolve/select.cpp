@@ -273,11 +273,11 @@ class Selector {
         std::string_view glob = name.text.substr(name.text.starts_with('!') ? 1 : 0);
         const auto& ids = tree_.of_kind[k];
         bool found = is_glob(glob) ? std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return glob_match(glob, tree_[id].name()); }) : tree_.index[k].contains(glob);
-        if (found) continue;
+        if (found || tree_.may_be_unread(all_kinds[k], glob)) continue;
         std::vector<std::string_view> names;
         for (FragmentId id : ids) names.push_back(tree_[id].name());
         std::string near = nearest(glob, names);
-        out_.add(code, name.span, fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
+        out_.add(code, name.span, is_glob(glob) ? fmt::format("no {} matches '{}'", name_of(all_kinds[k]), glob) : fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
             .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
       }
     }

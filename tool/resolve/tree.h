@@ -128,6 +128,9 @@ struct Tree {
 
   const BoundFragment& operator[](FragmentId id) const { return fragments[id]; }
   FragmentId find(Kind kind, std::string_view name) const;
+  // Could there be a fragment of that name (or glob) in a file or folder that was reported as unreadable? Then its
+  // absence says nothing.
+  bool may_be_unread(Kind kind, std::string_view name) const;
 };
 
 // `sources` must outlive the tree. Reports everything that is wrong without looking at any triple.

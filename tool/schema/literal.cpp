@@ -34,6 +34,10 @@ std::optional<Quantity> read_quantity(const Text& text, std::string_view what, D
     return refuse(Code::value_malformed, fmt::format("{} is a number, not '{}'", what, word), "write a number, with its unit if it has one; a formula stands in `{ calc: ... }`");
   }
   std::size_t at = number->length;
+  std::string_view rest = text.text.substr(at);
+  if (!rest.empty() && (rest[0] == ',' || rest[0] == '_' || ((rest[0] == 'x' || rest[0] == 'X') && number->value == 0))) {
+    return refuse(Code::number_invalid, fmt::format("'{}' is no number", text.text), rest[0] == ',' ? "write a point for decimals, as in `0.2 mm`" : "write decimal digits");
+  }
   while (at < text.text.size() && text.text[at] == ' ') ++at;
   return Quantity{number->value, text.text.substr(at), at};
 }

@@ -59,6 +59,11 @@ class FolderReader {
       return;
     }
     if (!folder) return;
+    // A folder that is listed and not entered would lose its files in silence.
+    if (eaccess((root_ / path).c_str(), R_OK | X_OK) != 0) {
+      found_.push_back({path, info});
+      return;
+    }
     std::vector<std::string> names;
     std::error_code failure;
     for (fs::directory_iterator it(root_ / path, failure), end; !failure && it != end; it.increment(failure)) {

@@ -8,6 +8,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -47,6 +48,13 @@ Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
 
 // Is this path, from the root, one of a tree's texts?
 bool is_source_path(std::string_view path);
+
+// The first control or bidirectional character of a UTF-8 text, with its place; bytes that are no UTF-8 end the search.
+struct HiddenCharacter {
+  char32_t character;
+  std::size_t at, length;
+};
+std::optional<HiddenCharacter> find_hidden(std::string_view text);
 
 // Reports what makes a text unfit (size, encoding, characters that mislead) and marks it unsound.
 void check_text(FileId id, SourceFile& file, Diagnostics& out);

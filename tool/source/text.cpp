@@ -57,22 +57,29 @@ void check_text(FileId id, SourceFile& file, Diagnostics& out) {
     report(Code::file_encoding, 0, 3, "the file starts with a byte-order mark", "save it as UTF-8 without a mark");
     return;
   }
+  std::size_t clean = 0;
+  while (clean < text.size()) {
+    auto point = decode(text, clean);
+    if (!point) break;
+    clean += point->length;
+  }
+  if (auto hidden = find_hidden(text)) {
+    report(Code::character_forbidden, hidden->at, hidden->length,
+           fmt::format("the character U+{:04X} is not allowed: it hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)), "delete it");
+  } else if (clean < text.size()) {
+    report(Code::file_encoding, clean, 1, "the bytes from here on are not UTF-8", "save the file as UTF-8");
+  }
+}
+
+std::optional<HiddenCharacter> find_hidden(std::string_view text) {
   for (std::size_t at = 0; at < text.size();) {
     auto point = decode(text, at);
-    if (!point) {
-      report(Code::file_encoding, at, 1, "the bytes from here on are not UTF-8", "save the file as UTF-8");
-      return;
-    }
+    if (!point) return std::nullopt;
     bool line_break = point->value == '\r' && at + 1 < text.size() && text[at + 1] == '\n';
-    if ((is_control(point->value) && !line_break) || is_bidirectional(point->value) || point->value == 0xfeff) {
-      report(Code::character_forbidden, at, point->length,
-             fmt::format("the character U+{:04X} is not allowed: it hides or reorders what a reader sees",
-                         static_cast<unsigned>(point->value)),
-             "delete it");
-      return;
-    }
+    if ((is_control(point->value) && !line_break) || is_bidirectional(point->value) || point->value == 0xfeff) return HiddenCharacter{point->value, at, point->length};
     at += point->length;
   }
+  return std::nullopt;
 }
 
 Position position_of(const SourceFile& file, std::size_t offset) {

@@ -113,7 +113,7 @@ class TapeWriter : public YAML::EventHandler {
     if (frames_.size() >= deepest) {
       refuse(Code::yaml_depth, mark, fmt::format("this is nested deeper than {} levels", deepest), "write dotted keys instead of nested ones");
     }
-    if (is_key()) refuse(Code::yaml_invalid, mark, "a key must be one word", "write a plain key before the colon");
+    if (is_key()) refuse(Code::yaml_invalid, mark, "a key must be one word", "write a plain key before the colon; a list stands behind its key");
     std::uint32_t node = add_node(kind, Text{{}, at(mark, 1)});
     frames_.push_back({node, kind == NodeKind::mapping, true, 0, {}});
   }
@@ -138,7 +138,7 @@ class TapeWriter : public YAML::EventHandler {
     frame.key_next = false;
     frame.last_key = index;
     if (kind != NodeKind::scalar || text.empty()) {
-      out_.add(Code::yaml_invalid, text.span, "a key is empty").with_help("write a word before the colon");
+      out_.add(Code::yaml_invalid, {text.span.file, text.span.begin, std::max(text.span.end, text.span.begin + 1)}, "a key is empty").with_help("write a word before the colon");
       throw Refused{};
     }
     auto [first, fresh] = frame.seen.emplace(text.text, index);
@@ -165,9 +165,9 @@ class TapeWriter : public YAML::EventHandler {
     if (text.exact) {
       text.text = source_.substr(inner, value.size());
     } else {
-      if (auto bad = std::find_if(value.begin(), value.end(), [](char c) { return (c >= 0 && c < 0x20 && c != '\n' && c != '\t') || c == 0x7f; });
-          bad != value.end()) {
-        out_.add(Code::character_forbidden, text.span, "an escape in this text makes a control character").with_help("delete it");
+      if (auto hidden = find_hidden(value)) {
+        out_.add(Code::character_forbidden, text.span, fmt::format("an escape in this text makes the character U+{:04X}, which hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)))
+            .with_help("delete it");
         throw Refused{};
       }
       text.text = tape_.owned.emplace_back(value);
@@ -178,13 +178,17 @@ class TapeWriter : public YAML::EventHandler {
   // Where a scalar ends: after its closing quote, or after the text, or at the end of the line.
   std::uint32_t end_of(std::size_t begin, std::size_t inner, std::size_t size, bool same, char opening) const {
     bool is_string = opening == '"' || opening == '\'';
-    if (same) return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
+    if (same && (!is_string || (inner + size < source_.size() && source_[inner + size] == opening))) return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
     std::size_t end = std::min(source_.find('\n', begin), source_.size());
     if (is_string) {
       for (std::size_t i = begin + 1; i < source_.size(); ++i) {
         if (opening == '"' && source_[i] == '\\') ++i;
+        else if (source_[i] == opening && opening == '\'' && i + 1 < source_.size() && source_[i + 1] == opening) ++i;
         else if (source_[i] == opening) return static_cast<std::uint32_t>(i + 1);
       }
+      // yaml-cpp takes the end of the file for the closing quote.
+      out_.add(Code::yaml_invalid, {id_, static_cast<std::uint32_t>(begin), static_cast<std::uint32_t>(begin + 1)}, "this quote is never closed").with_help(fmt::format("close it with `{}`", opening));
+      throw Refused{};
     }
     while (end > begin + 1 && (source_[end - 1] == ' ' || source_[end - 1] == '\r')) --end;
     return static_cast<std::uint32_t>(end);
@@ -213,6 +217,20 @@ class FirstEvent : public YAML::EventHandler {
   void OnMapEnd() override {}
 };
 
+struct Told {
+  std::string message, help;
+};
+
+// yaml-cpp's words in those of a reader.
+Told tell(const std::string& reason) {
+  if (reason == YAML::ErrorMsg::MAP_VALUE) return {"a second colon stands in this line, or it is indented too far", "quote a text that holds `: `; indent the lines of one mapping alike"};
+  if (reason == YAML::ErrorMsg::END_OF_MAP || reason == YAML::ErrorMsg::END_OF_SEQ) return {"this line fits nothing above it", "indent the lines of one mapping or list alike"};
+  if (reason == YAML::ErrorMsg::END_OF_MAP_FLOW || reason == YAML::ErrorMsg::END_OF_SEQ_FLOW) return {"a comma or the closing bracket is missing", "close what is opened, and put commas between the items"};
+  if (reason == YAML::ErrorMsg::UNKNOWN_TOKEN) return {"a text may not start with this character", "put the text in quotes"};
+  if (reason == YAML::ErrorMsg::FLOW_END) return {"this bracket closes nothing", "remove it"};
+  return {fmt::format("this is no YAML: {}", reason), "check the indentation, the colons and the brackets near this place"};
+}
+
 void report_syntax(FileId id, const SourceFile& file, const YAML::ParserException& error, Diagnostics& out) {
   std::size_t at = std::min<std::size_t>(error.mark.pos < 0 ? 0 : static_cast<std::size_t>(error.mark.pos), file.text.size());
   std::string_view text = file.text;
@@ -226,8 +244,17 @@ void report_syntax(FileId id, const SourceFile& file, const YAML::ParserExceptio
     out.add(Code::yaml_tab, span, "a tab indents this line").with_help("indent with blanks");
     return;
   }
-  out.add(Code::yaml_invalid, span, fmt::format("this is no YAML: {}", error.msg))
-      .with_help("check the indentation, the colons and the brackets near this place");
+  if (error.msg.find("anchor") != std::string::npos) {
+    out.add(Code::yaml_alias, span, "an alias stands here; the language has none").with_help("write the value out");
+    return;
+  }
+  auto told = tell(error.msg);
+  // What is never closed shows at the end of the file; the last word is the place to look at.
+  if (at >= text.size() || text.find_first_not_of(" \r\n", at) == std::string_view::npos) {
+    std::size_t last = text.find_last_not_of(" \r\n");
+    if (last != std::string_view::npos) span = {id, static_cast<std::uint32_t>(last), static_cast<std::uint32_t>(last + 1)};
+  }
+  out.add(Code::yaml_invalid, span, std::move(told.message)).with_help(std::move(told.help));
 }
 
 }  // namespace
@@ -248,6 +275,11 @@ std::optional<Document> parse_document(FileId id, const SourceFile& file, Diagno
       } catch (const Refused&) {
       }
       auto at = static_cast<std::uint32_t>(std::clamp<int>(rest.mark.pos, 0, static_cast<int>(file.text.size())));
+      if (std::size_t first = file.text.find_first_not_of(" \r\n"); first != std::string::npos && file.text[first] == ',') {
+        auto comma = static_cast<std::uint32_t>(first);
+        out.add(Code::yaml_invalid, {id, comma, comma + 1}, "a comma starts the file").with_help("remove it");
+        return std::nullopt;
+      }
       out.add(Code::yaml_trailing, {id, at, at + 1}, "text stands after the end of the document")
           .with_help("a file holds one document; put the rest in a file of its own, or mend the line before it");
       return std::nullopt;

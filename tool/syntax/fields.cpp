@@ -10,7 +10,10 @@ std::vector<Field> FieldReader::fields(std::uint32_t node, std::string_view what
   std::vector<Field> pairs;
   const Node& mapping = doc[node];
   if (mapping.kind != NodeKind::mapping) {
-    wrong(mapping.text.span, fmt::format("{} is a mapping", what), "write `key: value` pairs below it");
+    bool is_null = mapping.kind == NodeKind::null;
+    bool glued = mapping.kind == NodeKind::scalar && !mapping.text.quoted && mapping.text.text.find(':') != std::string_view::npos;
+    out_.add(is_null ? Code::value_missing : Code::value_malformed, mapping.text.span, is_null ? fmt::format("{} has no value", what) : fmt::format("{} is a mapping", what))
+        .with_help(glued ? "put a blank after the colon" : "write `key: value` pairs below it");
     return pairs;
   }
   for (std::uint32_t at = node + 1; at < mapping.next;) {
@@ -25,7 +28,7 @@ std::optional<Text> FieldReader::scalar(const Field& field) {
   const Node& node = doc[field.value];
   if (node.kind == NodeKind::scalar && !node.text.empty()) return node.text;
   if (node.kind == NodeKind::null || node.kind == NodeKind::scalar) {
-    wrong(field.key.span, fmt::format("'{}' has no value", field.key.text), "write the value, or remove the line");
+    out_.add(Code::value_missing, field.key.span, fmt::format("'{}' has no value", field.key.text)).with_help("write the value, or remove the line");
   } else {
     wrong(node.text.span, fmt::format("'{}' takes one value", field.key.text), "write it on the same line");
   }
@@ -43,6 +46,10 @@ std::optional<bool> FieldReader::flag(const Field& field) {
 
 std::vector<Text> FieldReader::words(const Field& field) {
   const Node& node = doc[field.value];
+  if (node.kind == NodeKind::mapping) {
+    wrong(node.text.span, fmt::format("'{}' takes a word or a list of words", field.key.text), "write it as in `[one, other]`");
+    return {};
+  }
   if (node.kind != NodeKind::list) {
     auto one = scalar(field);
     return one ? std::vector<Text>{*one} : std::vector<Text>{};

@@ -68,7 +68,7 @@ class FragmentReader {
  private:
   void read_fittings(const std::string& base, bool base_broken, const Field& field) {
     std::string_view base_name = target_.owned.emplace_back(base);
-    for (const Field& each : read_.fields(field.value, "fittings")) {
+    for (const Field& each : read_.fields(field.value, "'fittings'")) {
       if (!is_name(each.key.text)) {
         out_.add(Code::name_invalid, each.key.span, fmt::format("'{}' is no name for a fitting", each.key.text))
             .with_help("use small letters, digits, `.` and `-`, and start with a letter or digit");
@@ -170,6 +170,10 @@ class FragmentReader {
   void flatten(std::uint32_t node, std::string_view prefix, std::string_view what, std::vector<RawWrite>& out) {
     for (const Field& field : read_.fields(node, what)) {
       std::string_view key = field.key.text;
+      if (prefix.empty() && is_operation(key)) {
+        out_.add(Code::header_misplaced, field.key.span, fmt::format("'{}' does not stand here", key)).with_help("an operation stands below the key that it acts on");
+        continue;
+      }
       if (!prefix.empty()) key = target_.owned.emplace_back(fmt::format("{}.{}", prefix, key));
       const Node& value = doc_[field.value];
       if (value.kind == NodeKind::mapping && !has_operation(field.value)) {
@@ -214,8 +218,16 @@ class FragmentReader {
     }
     auto parts = read_.fields(field.value, key);
     if (parts.size() != 1) {
-      out_.add(Code::operation_malformed, parts[1].key.span, fmt::format("'{}' has more than one operation", key))
-          .with_help("an operation stands alone; put the second one into a fragment that extends this one");
+      auto is_op = [](const Field& part) { return is_operation(part.key.text); };
+      auto other = std::find_if_not(parts.begin(), parts.end(), is_op);
+      if (other != parts.end()) {
+        auto op = std::find_if(parts.begin(), parts.end(), is_op);
+        out_.add(Code::operation_malformed, other->key.span, fmt::format("'{}' stands beside the operation `{}` on '{}'", other->key.text, op->key.text, key))
+            .with_help("an operation stands alone in its mapping");
+      } else {
+        out_.add(Code::operation_malformed, parts[1].key.span, fmt::format("'{}' has more than one operation", key))
+            .with_help("an operation stands alone; put the second one into a fragment that extends this one");
+      }
       return std::nullopt;
     }
     return operation(parts.front(), key);
@@ -283,7 +295,11 @@ class FragmentReader {
       bound.value.is_list = true;
       bound.value.items = read_.words(part);
       bound.value.span = node.text.span;
-      return bound.value.items.empty() ? std::nullopt : std::optional(std::move(bound));
+      if (bound.value.items.empty()) {
+        read_.wrong(node.text.span, "'among' is empty, so no word would be admitted", "list the words, or remove the line");
+        return std::nullopt;
+      }
+      return bound;
     }
     if (node.kind == NodeKind::mapping) {
       auto parts = read_.fields(part.value, part.key.text);

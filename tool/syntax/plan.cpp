@@ -61,8 +61,8 @@ class PlanReader {
       }
     }
     if (!has_name || !has_licence) {
-      out_.add(Code::key_missing, {id, 0, 0}, fmt::format("bindery.yaml has no '{}'", has_name ? "licence" : "publisher"))
-          .with_help(has_name ? "say under which licence the profiles are given" : "say who publishes the profiles");
+      std::string lacks = has_name ? "no 'licence'" : has_licence ? "no 'publisher'" : "neither 'publisher' nor 'licence'";
+      out_.add(Code::key_missing, {id, 0, 0}, fmt::format("bindery.yaml has {}", lacks)).with_help("say who publishes the profiles, and under which licence they are given");
     }
   }
 
