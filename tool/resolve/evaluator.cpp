@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -162,7 +163,10 @@ std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view
     return std::nullopt;
   }
   if (result.stop == FormulaStop::depth) {
-    report(Code::formula_depth, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("give one of the settings between a value of its own");
+    // Each setting further down the chain would meet it again.
+    bool first = !std::exchange(too_deep_, true);
+    profile_.whole = false;
+    if (first) report(Code::formula_depth, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("give one of the settings between a value of its own");
     return std::nullopt;
   }
   bool unset = result.stop == FormulaStop::unset;

@@ -65,6 +65,7 @@ class Evaluator : public FormulaInputs {
   std::vector<Step> story_;        // steps of the open keys, each key's together
   std::vector<const Op*> chain_;   // operations of the open keys
   Value inherited_;
+  bool too_deep_ = false;
   std::string id_;
 };
 

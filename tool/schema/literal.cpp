@@ -10,6 +10,23 @@
 
 namespace bindery {
 
+// What a value is for, told only in a message: "'wall.outer.speed'", "what is added to 'wall.outer.speed'", "a ratio".
+struct What {
+  std::string_view lead, key;
+};
+
+}  // namespace bindery
+
+template <>
+struct fmt::formatter<bindery::What> : fmt::formatter<std::string_view> {
+  template <typename Context>
+  auto format(const bindery::What& what, Context& context) const {
+    if (what.key.empty()) return fmt::format_to(context.out(), "{}", what.lead);
+    return fmt::format_to(context.out(), "{}{}'{}'", what.lead, what.lead.empty() ? "" : " ", what.key);
+  }
+};
+
+namespace bindery {
 namespace {
 
 // A number and the unit behind it, empty for a bare one. Reports what is neither.
@@ -19,7 +36,7 @@ struct Quantity {
   std::size_t unit_at;
 };
 
-std::optional<Quantity> read_quantity(const Text& text, std::string_view what, Diagnostics& out) {
+std::optional<Quantity> read_quantity(const Text& text, const What& what, Diagnostics& out) {
   auto number = read_number(text.text);
   auto refuse = [&](Code code, std::string message, std::string help) -> std::optional<Quantity> {
     out.add(code, text.span, std::move(message)).with_help(std::move(help));
@@ -63,7 +80,7 @@ std::string dimension_words(const Unit& unit) {
 namespace {
 
 // Converts a written quantity into `wanted`; reports a missing unit and a wrong dimension.
-std::optional<double> read_in_unit(std::string_view what, const Unit& wanted, const Text& text, Units& units, Diagnostics& out) {
+std::optional<double> read_in_unit(const What& what, const Unit& wanted, const Text& text, Units& units, Diagnostics& out) {
   auto quantity = read_quantity(text, what, out);
   if (!quantity) return std::nullopt;
   if (quantity->unit.empty()) {
@@ -100,7 +117,7 @@ std::optional<double> read_in_unit(std::string_view what, const Unit& wanted, co
   return value;
 }
 
-std::optional<double> read_count(std::string_view what, const Text& text, Diagnostics& out) {
+std::optional<double> read_count(const What& what, const Text& text, Diagnostics& out) {
   auto quantity = read_quantity(text, what, out);
   if (!quantity) return std::nullopt;
   if (!quantity->unit.empty()) {
@@ -122,7 +139,7 @@ std::optional<double> read_count(std::string_view what, const Text& text, Diagno
 }  // namespace
 
 std::optional<Value> read_literal(const Setting& setting, const Text& text, Units& units, Diagnostics& out) {
-  std::string what = fmt::format("'{}'", setting.key);
+  What what{{}, setting.key};
   switch (setting.type) {
     case Type::quantity: {
       auto number = read_in_unit(what, *setting.unit, text, units, out);
@@ -151,7 +168,7 @@ std::optional<Value> read_literal(const Setting& setting, const Text& text, Unit
 }
 
 std::optional<double> read_difference(const Setting& setting, const Text& text, Units& units, Diagnostics& out) {
-  std::string what = fmt::format("what is added to '{}'", setting.key);
+  What what{"what is added to", setting.key};
   if (setting.type == Type::count) return read_count(what, text, out);
   if (!setting.unit->point) return read_in_unit(what, *setting.unit, text, units, out);
   auto kelvin = read_in_unit(what, *units.find("K"), text, units, out);
@@ -159,7 +176,7 @@ std::optional<double> read_difference(const Setting& setting, const Text& text, 
 }
 
 std::optional<double> read_ratio(const Text& text, Units& units, Diagnostics& out) {
-  auto quantity = read_quantity(text, "a ratio", out);
+  auto quantity = read_quantity(text, {"a ratio", {}}, out);
   if (!quantity) return std::nullopt;
   if (quantity->unit.empty()) return quantity->number;
   const Unit* unit = find_unit(text, *quantity, units, out);
