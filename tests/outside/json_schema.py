@@ -46,7 +46,7 @@ def first(settings, holds):
 def good_and_broken(settings):
     """[(name, fragment)] that must be taken, and the same for those that must be refused; made from the dictionary."""
     speed = first(settings, lambda e: e.get("unit") == "mm/s" and not e.get("list"))
-    degrees = first(settings, lambda e: e.get("unit") == "degC")
+    degrees = first(settings, lambda e: e.get("unit") == "degC" and not e.get("fact") and "machine" in e["kinds"] + e.get("adjustable_by", []))
     share = first(settings, lambda e: e.get("unit") == "%" and not e.get("list"))
     flag = first(settings, lambda e: e.get("type") == "flag")
     count = first(settings, lambda e: e.get("type") == "count" and not e.get("list"))

@@ -61,6 +61,8 @@ def main():
     processes |= {f"process/cap-{n}": {"title": "Cap", "settings": {
         "size.width": f"{w} mm", "size.height": f"{h} mm", "size.speed": "50 mm/s", "most.flow": f"{flow} mm^3/s",
         "most.share": f"{share} %"}} for n, (flow, w, h, share, _) in enumerate(CAPS)}
+    processes["process/crossed"] = {"title": "Crossed", "limits": {"fast.line": {"at_least": "123 mm/s"}}, "settings": {
+        "size.width": "0.45 mm", "size.height": "0.2 mm", "most.flow": "10 mm^3/s"}}
     with scratch() as folder:
         write_tree(folder, dictionary(), {"machine/m": {"title": "m"}, "material/m": {"title": "m"}, **processes})
         program = Program(arg.binary, folder)
@@ -88,6 +90,7 @@ def main():
             checks.that(f"{flow} mm3/s through a thread of {w} mm at {share} %: {expected} mm/s at most",
                         near(thread.get("value"), expected) and bool(thread.get("capped_by")) == (float(most) < 900), f"got {thread}")
             checks.that("a speed that extrudes nothing is not capped", free.get("value") == 900 and not free.get("capped_by", True), f"got {free}")
+        checks.same("a lower bound above what the flow limit allows (122.83 mm/s) is an error", program.show("m/m/crossed")[0], 1)
     checks.finish()
 
 

@@ -24,7 +24,7 @@ PUBLISHED = [           # literal, setting's unit, published value (its last dig
     ("1 kW*h", "J", "3600000", MEMORY), ("1 kgf", "N", "9.80665", MEMORY), ("1 cm^3/min", "mm^3/s", "16.666667", MEMORY),
 ]
 CALCULATED = [          # formula, setting's unit, value, source
-    ("212 degF - 203 degF", "K", "5", SP811 + ", an interval of 9 degF"), ("20 degC + 5 K", "degC", "25", MEMORY),
+    ("212 degF - 203 degF", "K", "5", SP811 + ", an interval of 9 degF"), ("20 degC + 5 K", "degC", "25", MEMORY), ("-40 degF + 5 K", "degC", "-35", SP811),
     ("(392 degF in degC) * 1 mm", "mm", "200", SP811), ("floor(1 inch in mm)", "count", "25", SP811),
     ("180 degree / 1 rad * 1 mm", "mm", "3.141593", MEMORY), ("15 %", "%", "15", MEMORY), ("50 % * 30 %", "%", "15", MEMORY),
     ("1 inch ^ 3 / 1 min", "mm^3/s", "273.11773", SP811), ("1 N * 1 s / 1 kg", "m/s", "1", MEMORY),
@@ -55,7 +55,7 @@ REFUSED = [             # setting's unit or type, and a value that it must not t
     ("mm", {"scale": "2 mm"}), ("mm", {"add": "2 s"}), ("mm", True),
     ("mm", {"calc": "1 mm + 1 s"}), ("mm/s", {"calc": "1 s / 1 mm"}), ("%", {"calc": "45 degree"}), ("degC", {"calc": "200 degC * 2"}),
     ("degC", {"calc": "200 degC + 5 degC"}), ("degC", {"calc": "200 degC + 5 degree"}), ("K", {"calc": "200 degC"}),
-    ("degC", {"calc": "300 K"}), ("count", {"calc": "1 mm"}), ("degree", {"calc": "15 %"}), ("degC", {"calc": "-200 degC"}),
+    ("degC", {"calc": "300 K"}), ("degC", {"calc": "2 * (200 degC)"}), ("degC", {"calc": "200 degC / 2"}), ("count", {"calc": "1 mm"}), ("degree", {"calc": "15 %"}),
     ("degC", {"calc": "abs(200 degC)"}), ("mm", {"calc": "sqrt(4 mm)"}), ("mm", {"calc": "min(1 mm, 1 s)"}), ("mm", {"calc": "1 mm ^ 2"}),
     ("mm", {"calc": "if(1 mm < 1 s, 1 mm, 2 mm)"}), ("mm", {"calc": "if(true, 1 mm, 2 s)"}), ("count", {"calc": "3 mm in s"}),
     ("degree", {"calc": "1 degree + 1"}), ("mm", {"calc": "round(1 mm, 1)"}), ("degC", {"calc": "round(200 degC, 5 degC)"}),

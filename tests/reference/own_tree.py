@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
 """The repository's own tree: every profile in the archives must hold the values that the reference resolver works out,
-and a few are compared in `show` too, with tier, status, `how` and caps."""
+and a few are compared in `show` too, with tier, status, `how` and caps. The rules that are broken must be the same, in
+the same number of profiles."""
 import random
+from collections import Counter
 
 from checks import Checks, Program, arguments, scratch
 from random_trees import compare_shown, differences, values_of
@@ -15,6 +17,14 @@ def main():
     results = {"/".join(triple): resolved(tree, triple, taken) for triple in taken}
     wrong = {name: found["message"] for name, found in results.items() if "error" in found}
     checks.that(f"the reference resolves all {len(results)} profiles", results and not wrong, str(list(wrong.items())[:3]))
+    broken = Counter(rule for triple in tree.selected(drafts=True) for rule in tree.profile(triple).broken())
+    severe = [rule for rule in broken if tree.rules[rule]["severity"] == "error"]
+    checks.same(f"the reference finds none of the {len(tree.rules)} rules broken that is an error", severe, [])
+    said = Counter()
+    for each in program.diagnostics()[1]:
+        if "rule" in each:
+            said[each["rule"]] += each["profiles"]
+    checks.same("the same rules are broken, in as many profiles", dict(said), dict(broken))
     with scratch() as folder:
         done = program.run("build", "--out", folder / "out")
         checks.that("the tree builds", done.returncode == 0, done.stderr[:1000])

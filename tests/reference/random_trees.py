@@ -108,7 +108,7 @@ class Maker:
 
     def readable(self, kind, before, facts):
         """Keys of the type `kind` that a formula may read."""
-        within = self.keys if self.loose and not facts else self.keys[:before]
+        within = self.keys if self.loose else self.keys[:before]
         return [k for k in within if k.type == kind and not k.several and (k.fact or not facts)]
 
     def formula(self, kind, before, facts, depth=0, inherited=False):
@@ -349,7 +349,7 @@ class Maker:
         for i, key in [(i, k) for i, k in enumerate(self.keys) if (facts or not k.fact) and not k.several]:
             if key.name.startswith("bead."):
                 if key.type == "mm/s" and self.chance(0.2):
-                    found[key.name] = {"at_most": self.literal_of("mm/s", size=80)}
+                    found[key.name] = {self.pick(["at_most"] * 3 + ["at_least"]): self.literal_of("mm/s", size=80)}
                 continue
             if not self.chance(0.35 if i % 4 == 0 else 0.06):         # the same keys again and again, so that bounds meet
                 continue
@@ -381,7 +381,7 @@ class Maker:
     def bound(self, key, share, place):
         if self.chance(0.2) and key.type != "count" and share > 0.5:
             facts = len([k for k in self.keys if k.fact])
-            formula = self.formula(key.type, min(place, facts), True, 1)
+            formula = self.formula(key.type, min(place, facts), True)
             return {"calc": formula if self.risky else f"max({formula}, {self.literal_of(key.type)})"}
         return round(9 * share) if key.type == "count" else self.literal_of(key.type, size=UNITS[key.type][1] * share)
 
@@ -401,6 +401,8 @@ class Maker:
             found.append(self.pick(names))
         if self.chance(0.25):
             found.append("!" + self.pick(names))
+        if len(found) == 1 and self.chance(0.1):
+            found = ["!" + self.pick(names)]
         return found[0] if len(found) == 1 and self.chance(0.4) else found
 
     def fragments(self):

@@ -225,11 +225,12 @@ class Tree:
         def load(path):
             return yaml.load(path.read_text(encoding="utf-8"), LOADER) or {}
 
-        self.dictionary, self.roles = {}, {}
+        self.dictionary, self.roles, self.rules = {}, {}, {}
         for path in sorted((root / "schema").glob("*.yaml")):
             data = load(path)
             self.dictionary.update((key, Setting(key, entry)) for key, entry in data.get("settings", {}).items())
             self.roles.update(data.get("roles", {}))
+            self.rules.update(data.get("rules", {}))
         sources = root / "profiles-src"
         about = load(sources / "bindery.yaml")
         plan = root / "release" / "plan.yaml"
@@ -514,9 +515,9 @@ class Profile:
             over = setting.shown(value) - setting.shown(bound)
             if refuses and (over > 0 if name == "at_most" else over < 0):
                 raise Problem("limit", f"{setting.key}: {value.number} against {name} {bound.number}")
+        most += self.flow_bound(setting)
         if most and least and setting.shown(max(least)) > setting.shown(min(most)):
             raise Problem("limit", f"{setting.key}: the bounds cross")
-        most += self.flow_bound(setting)
         if most and setting.shown(value) > setting.shown(min(most)):
             self.capped.add(setting.key)
             value = min(most)
@@ -551,6 +552,18 @@ class Profile:
             if found := locked & {key for layer in layers for key in layer.keys()}:
                 raise Problem("locked", f"{found} in {axis[-1].id}")
             locked |= {key for fragment in axis for key in fragment.locked}
+
+    def broken(self):
+        """The names of the rules that do not hold; a rule that reads an unset setting does not apply."""
+        found = []
+        for name, rule in self.tree.rules.items():
+            try:
+                if not evaluate(parse(rule["assert"]), self.read, self.has):
+                    found.append(name)
+            except Problem as problem:
+                if problem.kind != "unset":
+                    raise
+        return found
 
     def resolve(self):
         """{tier, status, settings, how, capped} of the profile; raises Problem if it is in error."""

@@ -17,7 +17,12 @@ FORMULAS = [                                     # formula, unit of the answer, 
     ("60 mm/s * 2 s", "mm", "120"), ("10 mm^3/s / (0.4 mm * 0.5 mm)", "mm/s", "50"), ("90 degree / 2", "degree", "45"),
     ("if('a' == 'a' and 'a' != 'b', 1, 0)", None, "1"), ("max(1 min, 50 s) in s", None, "60"),
 ]
-WRONG = ["1 mm + 1 s", "215 degC * 2", "-215 degC", "5 degree + 5 %", "1 < 2 < 3", "(1", "215 degC + 5 degC", "round(1 mm)", "1 K + 1 degree", "fog(1)", "1 mm ^ 0.5", "'a' < 'b'"]
+WRONG = [                                        # formula, unit of the setting that it stands in; all else is in order
+    ("1 mm + 1 s", "mm"), ("215 degC * 2", "degC"), ("215 degC + 5 degC", "degC"), ("1 K + 1 degree", "K"), ("5 degree + 5 %", "degree"),
+    ("if(1 < 2 < 3, 1, 2)", None), ("(1", None), ("1)", None), ("round(1 mm)", "mm"), ("fog(1)", None), ("1 mm ^ 0.5", "mm"), ("2 ^ (1 mm)", None),
+    ("if('a' < 'b', 1, 2)", None), ("if(1, 2, 3)", None), ("1 +", None), ("", None), ("1 2", None), ("not 1", None), ("5 mm in s", None),
+    ("if(true and 1, 1, 2)", None), ("min()", None), ("clamp(1, 2)", None), ("'a", None), ("a b", None), ("1 mm == 1 s", None), ("pi(1)", None),
+]
 WRITTEN = [("0.1 + 0.2", "0.3"), ("0.0000001", "0"), ("-0.0000001", "0"), ("2.0000005", "2.000001"), ("-2.0000005", "-2.000001"),
            ("1200", "1200"), ("10 ^ 15", "1000000000000000"), ("0.0000015", "0.000002"), ("1 / 3", "0.333333"), ("0 * -1", "0")]
 
@@ -86,9 +91,9 @@ def main():
     arg, checks = arguments(__doc__), Checks()
     for text, unit, answer in FORMULAS:
         checks.same(f"formula {text}", written_number(number_in(evaluate(parse(text), None, None), unit)), answer)
-    for text in WRONG:
+    for text, unit in WRONG:
         try:
-            checks.that(f"formula {text} is refused", False, str(evaluate(parse(text), None, None)))
+            checks.that(f"formula {text} is refused", False, written_number(number_in(evaluate(parse(text), None, None), unit)))
         except Problem:
             checks.that(f"formula {text} is refused", True)
     formulas = FORMULAS + [(f"({text}) * 1 mm", "mm", number) for text, number in WRITTEN]
@@ -135,12 +140,12 @@ def by_program(checks, binary, formulas):
             got = shown["settings"].get(f"is.{name}", {}).get("value") if shown else None
             checks.same(f"the program: {text} is {answer} {unit or ''}", got if got is None else written_number(got), answer)
     with scratch() as folder:
-        settings = {"is.size": {**common, "unit": "mm", "default": "1 mm"}}
-        machines = {f"machine/w{n}": {"title": text, "settings": {"is.size": {"calc": f"if(1 < 2, 1 mm, {text})"}}} for n, text in enumerate(WRONG)}
+        settings = {f"is.w{n}": {**common, **({"unit": unit} if unit else {"type": "count"}), "default": "none"} for n, (_, unit) in enumerate(WRONG)}
+        machines = {f"machine/w{n}": {"title": "m", "settings": {f"is.w{n}": {"calc": text}}} for n, (text, _) in enumerate(WRONG)}
         write_tree(folder, {"settings": settings}, {**machines, **rest})
         _, diagnostics = Program(binary, folder).diagnostics()
         wrong = [d["file"].rpartition("/")[2] for d in diagnostics if d["severity"] == "error"]
-        for number, text in enumerate(WRONG):
+        for number, (text, _) in enumerate(WRONG):
             checks.same(f"the program refuses {text}, once", wrong.count(f"w{number}.yaml"), 1)
 
 

@@ -24,17 +24,17 @@ std::optional<ReadNumber> read_number(std::string_view text) {
 
 namespace {
 
-// Decimal digits of |value| to 15 significant places: value = 0.d1d2d3... * 10^point.
+// Decimal digits of a number: value = 0.d1d2d3... * 10^point.
 struct Decimal {
-  char digits[16];
+  char digits[24];
   int count = 0;
   int point = 0;
 };
 
 Decimal to_decimal(double magnitude) {
   char buffer[40];
-  auto [end, error] = std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific, 14);
-  (void)error;
+  const char* end = magnitude < 1e9 ? std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific, 14).ptr
+                                    : std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific).ptr;
   Decimal out;
   const char* at = buffer;
   for (; at != end && *at != 'e'; ++at) {

@@ -17,7 +17,8 @@ struct ReadNumber {
 std::optional<ReadNumber> read_number(std::string_view text);
 
 // The value as it is published: at most six decimals, half away from zero, no exponent, no `-0`.
-// Binary noise beyond the 15th digit is dropped first, so that 0.1 + 0.2 is written 0.3.
+// Below 1e9, where six decimals end within it, binary noise beyond the 15th digit is dropped first, so that
+// 0.1 + 0.2 is written 0.3; above, the shortest digits that give the number back are rounded.
 std::string write_number(double value);
 
 // Two numbers that formulas call equal: within a relative 1e-9, or both next to nothing.

@@ -1,6 +1,8 @@
 #include "base/words.h"
 
 #include <algorithm>
+#include <array>
+#include <cstdint>
 
 #include <fmt/format.h>
 
@@ -10,24 +12,34 @@ namespace {
 
 constexpr std::size_t longest_compared = 200;
 
+// The edit distance of two words of at most longest_compared bytes, or bound + 1 where it is larger. Only the cells
+// that can hold a distance within the bound are computed.
 std::size_t edit_distance(std::string_view a, std::string_view b, std::size_t bound) {
   if (a.size() > b.size() + bound || b.size() > a.size() + bound) return bound + 1;
-  std::vector<std::size_t> before(b.size() + 1), last(b.size() + 1), now(b.size() + 1);
-  for (std::size_t j = 0; j <= b.size(); ++j) last[j] = j;
+  std::array<std::uint8_t, longest_compared + 2> rows[3];
+  auto far = static_cast<std::uint8_t>(bound + 1);
+  for (auto& row : rows) std::fill_n(row.begin(), b.size() + 2, far);
+  for (std::size_t j = 0; j <= std::min(b.size(), bound); ++j) rows[0][j] = static_cast<std::uint8_t>(j);
   for (std::size_t i = 1; i <= a.size(); ++i) {
-    now[0] = i;
-    std::size_t least = now[0];
-    for (std::size_t j = 1; j <= b.size(); ++j) {
-      std::size_t cost = a[i - 1] == b[j - 1] ? 0 : 1;
-      now[j] = std::min({last[j] + 1, now[j - 1] + 1, last[j - 1] + cost});
-      if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) now[j] = std::min(now[j], before[j - 2] + 1);
+    const auto& before = rows[(i + 1) % 3];
+    const auto& last = rows[(i + 2) % 3];
+    auto& now = rows[i % 3];
+    std::size_t from = i > bound ? i - bound : 0, to = std::min(b.size(), i + bound);
+    std::uint8_t least = far;
+    if (from > 0) now[from - 1] = far;
+    if (to < b.size()) now[to + 1] = far;
+    for (std::size_t j = from; j <= to; ++j) {
+      std::size_t best = j == 0 ? i : far;
+      if (j > 0) {
+        best = std::min<std::size_t>({last[j] + 1u, now[j - 1] + 1u, last[j - 1] + (a[i - 1] == b[j - 1] ? 0u : 1u)});
+        if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) best = std::min<std::size_t>(best, before[j - 2] + 1u);
+      }
+      now[j] = static_cast<std::uint8_t>(std::min<std::size_t>(best, far));
       least = std::min(least, now[j]);
     }
     if (least > bound) return bound + 1;
-    before.swap(last);
-    last.swap(now);
   }
-  return last[b.size()];
+  return rows[a.size() % 3][b.size()];
 }
 
 bool lower_or_digit(char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'); }
@@ -41,11 +53,10 @@ std::string nearest(std::string_view word, const std::vector<std::string_view>& 
   for (std::string_view candidate : candidates) {
     if (candidate.size() > longest_compared) continue;
     std::size_t distance = edit_distance(word, candidate, bound);
-    if (distance > bound) continue;
-    if (best.empty() || distance < edit_distance(word, best, bound) ||
-        (distance == edit_distance(word, best, bound) && candidate < best)) {
-      best = candidate;
-    }
+    bool nearer = distance < bound || (distance == bound && (best.empty() || candidate < best));
+    if (!nearer) continue;
+    best = candidate;
+    bound = distance;
   }
   return std::string(best);
 }

@@ -150,6 +150,7 @@ std::string written(const Setting& setting, const Value& value) {
       for (const Value& item : value.items()) out += (out.size() > 1 ? ", " : "") + written(setting, item);
       return out + "]";
     }
+    case Value::Tag::poison: return "no value (an error reaches it)";
     default: return "unset";
   }
 }

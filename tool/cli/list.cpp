@@ -31,7 +31,8 @@ Exit run_list(const Options& options) {
     text = json ? fragments_json(tree, kind) : fragments_text(tree, kind);
   }
   session.diagnostics.settle();
-  std::erase_if(session.diagnostics.items(), [](const Diagnostic& item) { return item.severity != Severity::error; });
+  bool dictionary_alone = what == "settings" || what == "rules";
+  std::erase_if(session.diagnostics.items(), [&](const Diagnostic& item) { return item.severity != Severity::error || (dictionary_alone && !session.of_dictionary(item)); });
   print_diagnostics(session.diagnostics, *session.sources, options);
   fmt::print("{}", text);
   return session.diagnostics.any_errors() ? Exit::sources : Exit::done;

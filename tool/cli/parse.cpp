@@ -21,6 +21,7 @@ const std::vector<std::string> nouns = {"machines", "materials", "processes", "p
 struct Parser {
   CLI::App app{"Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
   std::map<std::string, CLI::App*> commands;
+  std::map<std::string, std::vector<std::string>> formats;  // that each command knows
   std::string colour = "auto", folder = ".", at, version, out = "out";
   unsigned jobs = std::max(1u, std::thread::hardware_concurrency());
   std::string first, second;
@@ -40,8 +41,9 @@ struct Parser {
     app.add_option("-j", jobs, "how many cores to use")->type_name("N")->check(CLI::Range(1u, 1024u));
     app.add_option("--color", colour, "colours on stderr: auto, always or never")->type_name("WHEN")->check(CLI::IsMember({"auto", "always", "never"}));
 
-    auto format = [&](CLI::App* sub, std::set<std::string> known, const std::string& standard) {
-      sub->add_option("--format", options.format, fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))->type_name("FORMAT")->check(CLI::IsMember(known));
+    auto format = [&](CLI::App* sub, std::vector<std::string> known, const std::string& standard) {
+      sub->add_option("--format", options.format, fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))->type_name("FORMAT");
+      formats[sub->get_name()] = std::move(known);
     };
     CLI::App* validate = command("validate", "check the whole tree and every profile of its sets");
     validate->add_flag("--strict", options.strict, "warnings count as errors");
@@ -78,22 +80,75 @@ struct Parser {
     format(schema, {"json-schema", "markdown"}, "json-schema");
   }
 
-  // A word in the command's place that is none.
+  // What CLI11 would tell less helpfully: a word in the command's place that is none, an option that nobody knows.
   std::string misspelt(int count, char** arguments) const {
-    std::vector<std::string_view> names;
-    for (const auto& [name, sub] : commands) names.push_back(name);
+    const CLI::App* sub = nullptr;
     for (int i = 1; i < count; ++i) {
       std::string_view word = arguments[i];
-      if (word == "-C" || word == "-j" || word == "--color") ++i;
-      else if (!word.starts_with('-')) {
-        if (commands.contains(std::string(word))) return {};
-        std::string near = nearest(word, names);
-        return fmt::format("error: unknown command '{}'\n  help: {}\n", word, near.empty() ? fmt::format("commands are {}", join_words({names.begin(), names.end()})) : fmt::format("did you mean '{}'", near));
+      if (word == "--") return {};
+      if (word.starts_with("--")) {
+        std::string name(word.substr(2, word.find('=') - 2));
+        auto known = option_names(sub);
+        if (std::find(known.begin(), known.end(), name) == known.end()) return unknown("option", "--", name, known);
+        bool takes_next = word.find('=') == std::string_view::npos && name != "strict" && name != "help" && !(name == "version" && sub == nullptr);
+        if (takes_next) ++i;
+      } else if (word == "-C" || word == "-j") {
+        ++i;
+      } else if (!word.starts_with('-') && sub == nullptr) {
+        auto found = commands.find(std::string(word));
+        if (found == commands.end()) return unknown("command", "", std::string(word), keys(commands));
+        sub = found->second;
       }
     }
     return {};
   }
+
+  // A format that the command does not know, or a word that it needs.
+  std::string wrong_words(const Options& options) const {
+    auto known = formats.find(options.command);
+    if (known != formats.end() && std::find(known->second.begin(), known->second.end(), options.format) == known->second.end()) return unknown("format", "", options.format, known->second);
+    if (options.command == "list" && std::find(nouns.begin(), nouns.end(), first) == nouns.end()) return unknown("list", "", first, nouns);
+    return {};
+  }
+
+ private:
+  static std::vector<std::string> keys(const std::map<std::string, CLI::App*>& map) {
+    std::vector<std::string> found;
+    for (const auto& [name, sub] : map) found.push_back(name);
+    return found;
+  }
+
+  std::vector<std::string> option_names(const CLI::App* sub) const {
+    std::vector<std::string> found = {"help"};
+    for (const CLI::App* each : {&app, sub}) {
+      if (each == nullptr) continue;
+      for (const CLI::Option* option : each->get_options()) {
+        for (const std::string& name : option->get_lnames()) found.push_back(name);
+      }
+    }
+    return found;
+  }
+
+  static std::string unknown(std::string_view what, std::string_view sign, const std::string& word, const std::vector<std::string>& known) {
+    std::string near = nearest(word, {known.begin(), known.end()});
+    std::string cure = near.empty() ? fmt::format("known: {}{}", sign, fmt::join(known, fmt::format(", {}", sign))) : fmt::format("did you mean '{}{}'", sign, near);
+    return fmt::format("error: unknown {} '{}{}'\n  help: {}\n", what, sign, word, cure);
+  }
 };
+
+// "`show` needs PROFILE".
+std::string told(const CLI::ParseError& error, const Parser& parser) {
+  for (const auto& [name, sub] : parser.commands) {
+    if (!sub->parsed() || error.get_exit_code() != static_cast<int>(CLI::ExitCodes::RequiredError)) continue;
+    std::vector<std::string> words;
+    for (const CLI::Option* option : sub->get_options()) {
+      if (option->get_required()) words.push_back(option->get_type_name());
+    }
+    std::string cure = name == "list" ? fmt::format("lists are {}", join_words(nouns)) : fmt::format("see `bindery {} --help`", name);
+    return fmt::format("error: `{}` needs {}\n  help: {}\n", name, join_words(words), cure);
+  }
+  return fmt::format("error: {}\n  help: see `bindery --help`, or `bindery COMMAND --help`\n", error.what());
+}
 
 bool wants_colour(const std::string& when) {
   if (when != "auto") return when == "always";
@@ -117,7 +172,7 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
     parser.app.exit(asked);
     return Exit::done;
   } catch (const CLI::ParseError& error) {
-    return mistake(fmt::format("error: {}\n  help: see `bindery --help`, or `bindery COMMAND --help`\n", error.what()));
+    return mistake(told(error, parser));
   }
   for (const auto& [name, sub] : parser.commands) {
     if (sub->parsed()) options.command = name;
@@ -126,11 +181,8 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
     fmt::print(stderr, "{}", parser.app.help());
     return Exit::usage;
   }
-  if (options.command == "list" && std::find(nouns.begin(), nouns.end(), parser.first) == nouns.end()) {
-    std::string near = nearest(parser.first, {nouns.begin(), nouns.end()});
-    return mistake(fmt::format("error: there is no list of '{}'\n  help: {}\n", parser.first, near.empty() ? fmt::format("lists are {}", join_words(nouns)) : fmt::format("did you mean '{}'", near)));
-  }
   if (options.command == "schema" && options.format == "text") options.format = "json-schema";
+  if (std::string wrong = parser.wrong_words(options); !wrong.empty()) return mistake(wrong);
   options.colour = wants_colour(parser.colour);
   options.folder = parser.folder;
   options.jobs = parser.jobs;

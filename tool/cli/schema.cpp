@@ -10,9 +10,7 @@ namespace bindery {
 Exit run_schema(const Options& options) {
   Session session = open_session(options);
   if (session.tree.dictionary.broken) {
-    std::erase_if(session.diagnostics.items(), [&](const Diagnostic& item) {
-      return item.severity != Severity::error || (item.span.known() && !(*session.sources)[item.span.file].path.starts_with("schema/"));
-    });
+    std::erase_if(session.diagnostics.items(), [&](const Diagnostic& item) { return item.severity != Severity::error || !session.of_dictionary(item); });
     session.diagnostics.settle();
     print_diagnostics(session.diagnostics, *session.sources, options);
     return Exit::sources;

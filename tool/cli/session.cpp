@@ -31,8 +31,7 @@ Diagnostics reaching(const Session& session, const Triple& triple) {
   Diagnostics out;
   for (const Diagnostic& item : session.diagnostics.items()) {
     if (item.severity != Severity::error) continue;
-    bool dictionary = item.fragment.empty() && (item.code == Code::dictionary_missing || (item.span.known() && (*session.sources)[item.span.file].path.starts_with("schema/")));
-    if (dictionary || reached.contains(item.fragment)) out.add(item);
+    if (session.of_dictionary(item) || reached.contains(item.fragment)) out.add(item);
   }
   return out;
 }
@@ -44,6 +43,8 @@ FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
     // A fitting of a file that did not parse is unknown for that reason.
     FragmentId base = tree.find(kind, name.substr(0, name.find('+')));
     if (base != no_fragment && !tree[base].linked()) return base;
+    const auto& successors = tree.successors[static_cast<std::size_t>(kind)];
+    if (auto now = successors.find(name); now != successors.end()) throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name), fmt::format("its name is '{}' now", tree[now->second].name()));
     std::vector<std::string_view> names;
     for (FragmentId each : tree.of_kind[static_cast<std::size_t>(kind)]) {
       if (!tree[each].abstract) names.push_back(tree[each].name());
@@ -59,6 +60,11 @@ FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
 }
 
 }  // namespace
+
+bool Session::of_dictionary(const Diagnostic& item) const {
+  if (!item.fragment.empty()) return false;
+  return item.code == Code::dictionary_missing || (item.span.known() && (*sources)[item.span.file].path.starts_with("schema/"));
+}
 
 Session open_session(const Options& options) {
   Session session;

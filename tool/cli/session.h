@@ -20,6 +20,9 @@ struct Session {
   Tree tree;
   Diagnostics diagnostics;           // of reading, linking and, after select(), of the plan
 
+  // Does a report speak of the dictionary?
+  bool of_dictionary(const Diagnostic& item) const;
+
   // Applies the plan.
   Selection select() { return select_profiles(tree, diagnostics); }
 };

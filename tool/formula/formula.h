@@ -25,7 +25,7 @@ using KeyId = std::uint32_t;
 inline constexpr KeyId no_key = 0xffffffffu;
 
 // No formula, nor formulas that read each other, evaluate deeper than this, so that no input exhausts the stack.
-inline constexpr int deepest_evaluation = 1000;
+inline constexpr int deepest_evaluation = 300;
 
 // What an expression yields.
 struct FormulaType {

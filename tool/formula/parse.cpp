@@ -121,7 +121,9 @@ class Parser {
     node.first = static_cast<std::uint32_t>(formula_.arguments.size());
     node.count = static_cast<std::uint32_t>(arguments.size());
     node.begin = static_cast<std::uint32_t>(begin);
-    node.end = static_cast<std::uint32_t>(at_);
+    std::size_t end = at_;  // blanks may have been skipped to see what follows
+    while (end > begin + 1 && (text_[end - 1] == ' ' || text_[end - 1] == '\n')) --end;
+    node.end = static_cast<std::uint32_t>(end);
     std::uint16_t height = 1;
     for (std::uint32_t argument : arguments) height = std::max<std::uint16_t>(height, static_cast<std::uint16_t>(heights_[argument] + 1));
     if (height > tallest) fail(begin, at_, fmt::format("the formula combines more than {} operations", tallest), "split it over several settings");
@@ -259,6 +261,9 @@ class Parser {
     if (word.empty()) {
       if (c == '+') fail(at_, at_ + 1, "a sign `+` is not written", "remove it");
       fail(at_, at_ + 1, fmt::format("'{}' is not expected here", glyph()), "write a number, a key, a function or a bracket");
+    }
+    if (word == "not" || word == "and" || word == "or" || word == "in") {
+      fail(begin, begin + word.size(), fmt::format("'{}' stands where a value is expected", word), word == "not" ? "put brackets round it" : "write a value before and after it");
     }
     at_ += word.size();
     if (at_ < text_.size() && text_[at_] == '(') return call(word, begin);

@@ -55,7 +55,7 @@ class Verifier {
     }
     done_.files += files.size();
     for (const char* needed : {"CHANGELOG.md", "LICENSE.txt", "READ-ME-FIRST.txt", "SHA256SUMS", "contents.json", "settings.json"}) {
-      if (!files.contains(needed)) report(Code::entry_missing, fmt::format("{} holds no {}", name, needed), "get it again from its publisher");
+      if (!files.contains(needed)) report_file(Code::entry_missing, name, needed, fmt::format("{} holds no {}", name, needed), "get it again from its publisher");
     }
     check_sums(name, files);
     return check_contents(name, files, release);
@@ -69,7 +69,7 @@ class Verifier {
     }
     std::string name = folder.string();
     for (const char* needed : {"CHANGELOG.md", "SHA256SUMS", "release.json"}) {
-      if (!files.contains(needed)) report(Code::entry_missing, fmt::format("{} holds no {}", name, needed), "get the release again from its publisher");
+      if (!files.contains(needed)) report_file(Code::entry_missing, name, needed, fmt::format("{} holds no {}", name, needed), "get the release again from its publisher");
     }
     check_sums(name, files);
     std::optional<Json> release = parse(name, files, "release.json");
@@ -103,6 +103,11 @@ class Verifier {
  private:
   void report(Code code, std::string message, std::string help) { out_.add(code, {}, std::move(message)).with_help(std::move(help)); }
 
+  // The same for one file: what was said of it first is its cause, and the rest follows from that.
+  void report_file(Code code, const std::string& where, const std::string& path, std::string message, std::string help) {
+    if (told_.insert({where, path}).second) report(code, std::move(message), std::move(help));
+  }
+
   // SHA256SUMS names every other file, with its digest, and nothing else.
   void check_sums(const std::string& name, const Files& files) {
     auto sums = files.find("SHA256SUMS");
@@ -117,11 +122,11 @@ class Verifier {
         continue;
       }
       auto file = files.find(path);
-      if (file == files.end()) report(Code::entry_missing, fmt::format("{} lists {}, which is not there", name, path), "get the release again from its publisher");
-      else if (sha256(file->second) != line.substr(0, 64)) report(Code::checksum_wrong, fmt::format("{} of {} is not what was published", path, name), "get the release again from its publisher");
+      if (file == files.end()) report_file(Code::entry_missing, name, path, fmt::format("{} lists {}, which is not there", name, path), "get the release again from its publisher");
+      else if (sha256(file->second) != line.substr(0, 64)) report_file(Code::checksum_wrong, name, path, fmt::format("{} of {} is not what was published", path, name), "get the release again from its publisher");
     }
     for (const auto& [path, bytes] : files) {
-      if (path != "SHA256SUMS" && !listed.contains(path)) report(Code::entry_unlisted, fmt::format("{} holds {}, which its SHA256SUMS does not list", name, path), "do not use it; get the release again");
+      if (path != "SHA256SUMS" && !listed.contains(path)) report_file(Code::entry_unlisted, name, path, fmt::format("{} holds {}, which its SHA256SUMS does not list", name, path), "do not use it; get the release again");
     }
   }
 
@@ -130,7 +135,7 @@ class Verifier {
     if (at == files.end()) return std::nullopt;
     Json json = Json::parse(at->second, nullptr, false);
     if (json.is_object()) return json;
-    report(Code::archive_damaged, fmt::format("{} of {} is no JSON object", path, name), "get the release again from its publisher");
+    report_file(Code::archive_damaged, name, path, fmt::format("{} of {} is no JSON object", path, name), "get the release again from its publisher");
     return std::nullopt;
   }
 
@@ -146,8 +151,8 @@ class Verifier {
       std::string file = each.is_object() ? text(each, "name") : std::string();
       archive |= file.ends_with(".zip");
       auto at = files.find(file);
-      if (at == files.end()) report(Code::entry_missing, fmt::format("release.json of {} names {}, which is not there", name, file), "get the release again from its publisher");
-      else if (sha256(at->second) != text(each, "sha256")) report(Code::checksum_wrong, fmt::format("{} of {} is not what release.json describes", file, name), "get the release again from its publisher");
+      if (at == files.end()) report_file(Code::entry_missing, name, file, fmt::format("release.json of {} names {}, which is not there", name, file), "get the release again from its publisher");
+      else if (sha256(at->second) != text(each, "sha256")) report_file(Code::checksum_wrong, name, file, fmt::format("{} of {} is not what release.json describes", file, name), "get the release again from its publisher");
     }
     if (!archive) report(Code::entry_missing, fmt::format("release.json of {} names no archive", name), "get the release again from its publisher");
   }
@@ -162,7 +167,7 @@ class Verifier {
       }
       auto digest = release->find("contents");
       if (digest == release->end() || !digest->is_object() || text(*digest, "sha256") != sha256(files.at("contents.json"))) {
-        report(Code::checksum_wrong, fmt::format("contents.json of {} is not what release.json describes", name), "get the release again from its publisher");
+        report_file(Code::checksum_wrong, name, "contents.json", fmt::format("contents.json of {} is not what release.json describes", name), "get the release again from its publisher");
       }
     }
     auto list = contents->find("profiles");
@@ -170,21 +175,22 @@ class Verifier {
       std::string path = each.is_object() ? text(each, "path") : std::string();
       auto file = files.find(path);
       if (file == files.end()) {
-        report(Code::entry_missing, fmt::format("contents.json of {} lists {}, which is not there", name, path), "get the release again from its publisher");
+        report_file(Code::entry_missing, name, path, fmt::format("contents.json of {} lists {}, which is not there", name, path), "get the release again from its publisher");
         continue;
       }
-      if (sha256(file->second) != text(each, "sha256")) report(Code::checksum_wrong, fmt::format("{} of {} is not what contents.json describes", path, name), "get the release again from its publisher");
+      if (sha256(file->second) != text(each, "sha256")) report_file(Code::checksum_wrong, name, path, fmt::format("{} of {} is not what contents.json describes", path, name), "get the release again from its publisher");
       out.emplace(path, text(each, "sha256"));
     }
     done_.profiles += out.size();
     for (const auto& [path, bytes] : files) {
-      if (path.starts_with("profiles/") && !out.contains(path)) report(Code::entry_unlisted, fmt::format("{} holds {}, which contents.json does not list", name, path), "do not use it; get the release again");
+      if (path.starts_with("profiles/") && !out.contains(path)) report_file(Code::entry_unlisted, name, path, fmt::format("{} holds {}, which contents.json does not list", name, path), "do not use it; get the release again");
     }
     return out;
   }
 
   Diagnostics& out_;
   Verified done_;
+  std::set<std::pair<std::string, std::string>> told_;
 };
 
 }  // namespace

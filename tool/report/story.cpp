@@ -19,8 +19,7 @@ class Story {
 
   std::string tell() {
     const Cell& cell = profile_.cells[key_];
-    if (cell.value.is(Value::Tag::poison)) out_ += fmt::format("{} has no value: an error reaches it\n", setting_.key);
-    else out_ += fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
+    out_ += fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
     out_ += fmt::format("in {}\n", profile_id(tree_, profile_.triple));
     if (!setting_.about.empty()) out_ += fmt::format("{}: {}\n", setting_.title, setting_.about);
     out_ += '\n';

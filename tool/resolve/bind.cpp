@@ -172,6 +172,10 @@ class Binder {
   }
 
   bool bind_formula(const Setting& setting, const RawValue& value, bool adjust, Op& op) {
+    if (setting.list) {
+      refuse(Code::operation_malformed, value.span, fmt::format("'{}' is a list, and a formula gives none", setting.key), "write the list, or use `append` and `remove`");
+      return false;
+    }
     auto formula = parse_formula(value.scalar, dictionary_.scope_for(setting, true), units(), out_);
     if (!formula || !check_formula_type(*formula, setting.formula_type(), fmt::format("'{}'", setting.key), out_)) return false;
     if (adjust && !formula->reads_inherited) {
@@ -207,28 +211,27 @@ class Binder {
     if (limit.drop_all) {
       for (auto side : {RawBound::Side::at_most, RawBound::Side::at_least, RawBound::Side::among}) {
         Bound bound = start(side, limit.pattern.span);
-        drop(bound);
+        if (!drop(bound)) return;
         bounds.push_back(std::move(bound));
       }
       return;
     }
-    if (limit.bounds.empty()) {
-      refuse(Code::value_malformed, limit.pattern.span, fmt::format("the limit of '{}' has no bound", pattern), "give it `at_most`, `at_least` or `among`");
-    }
     for (const RawBound& raw : limit.bounds) {
       Bound bound = start(raw.side, raw.value.span.known() ? raw.value.span : raw.span);
-      if (raw.drop) drop(bound);
-      bool sound = raw.drop || (raw.side == RawBound::Side::among ? bind_among(raw, exact, bound) : bind_side(raw, exact, bound));
+      bool sound = raw.drop ? drop(bound) : (raw.side == RawBound::Side::among ? bind_among(raw, exact, bound) : bind_side(raw, exact, bound));
       if (sound) bounds.push_back(std::move(bound));
     }
   }
 
   // A bound that drops an earlier one names the settings it would free, so that locks hold against it.
-  void drop(Bound& bound) {
+  bool drop(Bound& bound) {
     bound.drop = true;
     for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
       if (glob_match(bound.pattern, dictionary_.settings[key].key)) bound.keys.push_back(key);
     }
+    if (!bound.keys.empty()) return true;
+    refuse(Code::limit_binds_none, bound.pattern_span, fmt::format("'{}' matches no setting", bound.pattern), "check the pattern");
+    return false;
   }
 
   template <typename Binds>
@@ -256,6 +259,10 @@ class Binder {
       for (const Text& word : raw.value.items) {
         if (!read_literal(*exact, word, units(), out_)) return false;
       }
+    }
+    if (exact != nullptr && exact->type != Type::choice && exact->type != Type::text) {
+      refuse(Code::limit_binds_none, raw.span, fmt::format("'{}' is not a word, so it is not among any", exact->key), "a number takes `at_most` and `at_least`");
+      return false;
     }
     return collect_keys(exact, bound, "a choice or a text", [](const Setting& s) { return s.type == Type::choice || s.type == Type::text; });
   }

@@ -74,13 +74,13 @@ Value Evaluator::layered(KeyId key) {
   while (chain_.size() > base) {
     const Op* op = chain_.back();
     chain_.pop_back();
-    value = apply(*op, value);
+    value = apply(*op, value, false);
     add_step(op, false, value);
   }
   for (const AxisTable* table : axes_) {
     if (table->adjust[key] == 0) continue;
     const Op* op = table->links[table->adjust[key]].op;
-    value = apply(*op, value);
+    value = apply(*op, value, true);
     add_step(op, true, value);
   }
   return value;
@@ -98,7 +98,7 @@ Value Evaluator::base_value(KeyId key) {
   return value;
 }
 
-Value Evaluator::apply(const Op& op, Value below) {
+Value Evaluator::apply(const Op& op, Value below, bool adjust) {
   if (!op.sound) return Value::poisoned();
   switch (op.kind) {
     case OpKind::set: return op.literal;
@@ -115,8 +115,9 @@ Value Evaluator::apply(const Op& op, Value below) {
   if (below.is(Value::Tag::poison)) return below;
   const Setting& setting = dictionary_.settings[op.key];
   if (below.is(Value::Tag::unset)) {
+    if (setting.required) return below;  // the check reports what is missing
     report(Code::operation_on_unset, op.key_span, fmt::format("'{}' has no value that `{}` could act on", setting.key, name_of(op.kind)))
-        .with_help("set it in a fragment below, or write the value here");
+        .with_help(adjust ? "set it in a fragment" : "set it in a fragment below, or write the value here");
     return Value::poisoned();
   }
   return op.kind == OpKind::append || op.kind == OpKind::remove ? apply_list(op, below) : apply_number(op, below);
@@ -197,11 +198,6 @@ Value Evaluator::formula_value(const Setting& setting, const Formula& formula, S
   return value;
 }
 
-bool Evaluator::holds(const Formula& where) {
-  FormulaResult result = evaluate(where, *this);
-  return result.stop == FormulaStop::none && result.value.flag();
-}
-
 // Told from the setting that stands first in the dictionary, so that the report does not depend on where it was met.
 void Evaluator::report_cycle(KeyId key) {
   std::vector<KeyId> ring(std::find(open_.begin(), open_.end(), key), open_.end());
@@ -214,8 +210,10 @@ void Evaluator::report_cycle(KeyId key) {
   for (std::size_t i = 1; i < ring.size(); ++i) {
     related.push_back({place_reading(ring[i], next_of(i)), fmt::format("'{}' reads '{}' here", dictionary_.settings[ring[i]].key, dictionary_.settings[next_of(i)].key)});
   }
-  Diagnostic& item = report(Code::formula_cycle, place_reading(ring.front(), next_of(0)), fmt::format("these settings are computed from each other: {}", told));
-  item.help = "give one of them a value of its own";
+  bool alone = ring.size() == 1;
+  Diagnostic& item = report(Code::formula_cycle, place_reading(ring.front(), next_of(0)),
+                            alone ? fmt::format("'{}' is computed from itself", dictionary_.settings[ring.front()].key) : fmt::format("these settings are computed from each other: {}", told));
+  item.help = alone ? "use `inherited` for the value below; a bound does not read its own setting" : "give one of them a value of its own";
   item.related = std::move(related);
 }
 

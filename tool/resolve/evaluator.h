@@ -19,9 +19,6 @@ class Evaluator : public FormulaInputs {
   Value read(KeyId key) override;
   Value inherited() override { return inherited_; }
 
-  // Does the formula of a condition hold? False where it reads what is unset.
-  bool holds(const Formula& where);
-
   // A formula's value in working units; reports where it has none. `about` names what is computed.
   std::optional<Value> compute(const Formula& formula, std::string_view about);
 
@@ -34,7 +31,7 @@ class Evaluator : public FormulaInputs {
   Value to_reader(KeyId key);
   Value layered(KeyId key);
   Value base_value(KeyId key);
-  Value apply(const Op& op, Value below);
+  Value apply(const Op& op, Value below, bool adjust);
   Value apply_number(const Op& op, Value below);
   Value apply_list(const Op& op, Value below);
   Value formula_value(const Setting& setting, const Formula& formula, Span place);
@@ -52,6 +49,7 @@ class Evaluator : public FormulaInputs {
     bool any = false;
   };
   bool gather_bounds(KeyId key, double value, Side& most, Side& least, Side& lowest, bool& refused);
+  Span place_of_value(KeyId key) const;
   std::optional<double> flow_speed(const Setting& setting, bool& failed);
   std::optional<double> quantity(KeyId key, Span wanted_at, std::string_view why, bool& failed);
 

@@ -64,7 +64,8 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
            fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, told(setting, value), told(setting, *flow)))
-        .with_help("lower the speed, the width or the layer");
+        .with_help("lower the speed, the width or the layer")
+        .with_related(place_of_value(dictionary_.role(Role::flow_limit)), "where the flow limit comes from");
     return Value::poisoned();
   }
   if (flow && (!most.any || *flow < most.limit)) most = {*flow, nullptr, true};
@@ -153,6 +154,12 @@ bool Evaluator::admitted_word(KeyId key, std::string_view word) {
     }
   }
   return true;
+}
+
+// The topmost operation on a key that was read, or its entry in the dictionary.
+Span Evaluator::place_of_value(KeyId key) const {
+  const Op* top = profile_.top(key);
+  return top == nullptr ? dictionary_.settings[key].span : top->key_span;
 }
 
 // A quantity that the flow limit reads, in working units; `failed` where it has none.

@@ -11,12 +11,15 @@ namespace bindery {
 
 namespace {
 
+// Of a circle of hundreds, so many are told.
+constexpr std::size_t most_told = 12;
+
 class Linker {
  public:
   Linker(Tree& tree, Diagnostics& out) : tree_(tree), out_(out), state_(tree.fragments.size(), State::fresh), failed_(tree.fragments.size()) {}
 
   void link() {
-    for (auto step : {&Linker::take_headers, &Linker::name_parents, &Linker::linearise_from, &Linker::check_tier, &Linker::warn_empty, &Linker::claim_old_names}) {
+    for (auto step : {&Linker::take_headers, &Linker::claim_old_names, &Linker::name_parents, &Linker::linearise_from, &Linker::check_tier, &Linker::warn_empty}) {
       for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
         std::size_t before = out_.items().size();
         (this->*step)(id);
@@ -77,13 +80,10 @@ class Linker {
     std::vector<std::string_view> names;
     for (FragmentId id : tree_.of_kind[static_cast<std::size_t>(raw.kind)]) names.push_back(tree_[id].name());
     std::string near = nearest(parent.text, names);
-    for (const BoundFragment& each : tree_.fragments) {
-      for (const Text& old : each.raw->replaces) {
-        if (each.kind() == raw.kind && old.text == parent.text) near = each.name();
-      }
-    }
+    const auto& successors = tree_.successors[static_cast<std::size_t>(raw.kind)];
+    auto successor = successors.find(parent.text);
     out_.add(Code::fragment_unknown, parent.span, fmt::format("no {} is named '{}'", name_of(raw.kind), parent.text))
-        .with_help(near.empty() ? "check the spelling; `extends` takes names of the same kind" : fmt::format("did you mean '{}'", near));
+        .with_help(successor != successors.end() ? fmt::format("its name is '{}' now", tree_[successor->second].name()) : near.empty() ? "check the spelling; `extends` takes names of the same kind" : fmt::format("did you mean '{}'", near));
   }
 
   // Depth first without recursion, so that a chain of any length is linearised, and each fragment once.
@@ -117,13 +117,14 @@ class Linker {
     for (auto each = at; each != path.end(); ++each) ring.push_back(each->first);
     std::rotate(ring.begin(), std::min_element(ring.begin(), ring.end()), ring.end());
     std::string told;
-    for (FragmentId each : ring) told += fmt::format("{} -> ", tree_[each].name());
+    for (std::size_t i = 0; i < std::min(ring.size(), most_told); ++i) told += fmt::format("{} -> ", tree_[ring[i]].name());
+    if (ring.size() > most_told) told += fmt::format("{} more -> ", ring.size() - most_told);
     told += tree_[ring.front()].name();
     const Fragment& raw = *tree_[ring.front()].raw;
     std::string message = ring.size() == 1 ? fmt::format("'{}' extends itself", raw.name) : fmt::format("these extend each other in a circle: {}", told);
-    Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message).with_help("remove one of these `extends`");
+    Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message).with_help(ring.size() == 1 ? "remove it" : "remove one of these `extends`");
     item.fragment = tree_[ring.front()].id();
-    for (std::size_t i = 1; i < ring.size(); ++i) item.with_related(extends_place(ring[i], ring[(i + 1) % ring.size()]), fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
+    for (std::size_t i = 1; i < std::min(ring.size(), most_told); ++i) item.with_related(extends_place(ring[i], ring[(i + 1) % ring.size()]), fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
     for (FragmentId each : ring) failed_[each] = true;
   }
 
@@ -229,28 +230,13 @@ class Linker {
     for (FragmentId ancestor : bound.linear) {
       if (tree_[ancestor].tier != Tier::supporter) continue;
       std::string told;
-      for (FragmentId each : path_to(id, ancestor)) told += fmt::format("{}{}", told.empty() ? "" : " -> ", tree_[each].name());
+      for (FragmentId each : extends_path(tree_, id, ancestor)) told += fmt::format("{}{}", told.empty() ? "" : " -> ", tree_[each].name());
       out_.add(Code::tier_conflict, bound.raw->tier_span, fmt::format("'{}' says it is free and extends '{}', which is for supporters: {}", bound.name(), tree_[ancestor].name(), told))
           .with_help("drop `tier: free`, or extend a free fragment")
           .with_related(tree_[ancestor].raw->tier_span.known() ? tree_[ancestor].raw->tier_span : tree_[ancestor].raw->span, "made for supporters here");
       tree_.fragments[id].broken = true;
       return;
     }
-  }
-
-  // The steps of `extends` from one fragment to its ancestor, the shortest that is listed first.
-  std::vector<FragmentId> path_to(FragmentId from, FragmentId to) const {
-    std::map<FragmentId, FragmentId> came;
-    std::vector<FragmentId> queue = {from};
-    for (std::size_t i = 0; i < queue.size() && !came.contains(to); ++i) {
-      for (FragmentId parent : tree_[queue[i]].extends) {
-        if (parent != from && came.emplace(parent, queue[i]).second) queue.push_back(parent);
-      }
-    }
-    std::vector<FragmentId> path = {to};
-    while (path.back() != from && came.contains(path.back())) path.push_back(came[path.back()]);
-    std::reverse(path.begin(), path.end());
-    return path;
   }
 
   // `fittings: {}` makes a fragment abstract, and nothing of it can be printed.
@@ -262,32 +248,63 @@ class Linker {
     if (!any && !raw.broken) out_.add(Code::fittings_empty, raw.span, fmt::format("'{}' has no fitting in `fittings`, so it is abstract", raw.name)).with_help("write a fitting, or remove `fittings`");
   }
 
-  // An old name is free only when its fragment is gone, and has one successor.
+  // An old name is free only when its fragment is gone, and has one successor. A base's claim carries its fittings along.
   void claim_old_names(FragmentId id) {
-    const BoundFragment& bound = tree_[id];
-    for (const Text& old : bound.raw->replaces) {
-      FragmentId living = tree_.find(bound.kind(), old.text);
-      auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old.text}, std::pair{id, old.span});
-      if (living != no_fragment) {
-        out_.add(Code::replaces_living, old.span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old.text))
-            .with_help("remove the claim, or the old fragment").with_related(tree_[living].raw->span, "it stands here");
-        tree_.fragments[id].broken = true;
-      } else if (!fresh) {
-        out_.add(Code::replaces_twice, old.span, fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old.text))
-            .with_help("one old name has one successor").with_related(first->second.second, "first claimed here");
-        tree_.fragments[id].broken = true;
+    const Fragment& raw = *tree_[id].raw;
+    for (const Text& old : raw.replaces) {
+      std::size_t plus = old.text.find('+');
+      bool sound = is_name(old.text.substr(0, plus)) && (plus == std::string_view::npos || is_name(old.text.substr(plus + 1)));
+      if (sound) {
+        claim(id, std::string(old.text), old.span);
+        continue;
       }
+      out_.add(Code::name_invalid, old.span, fmt::format("'{}' is no name of a fragment", old.text)).with_help("write the old name alone, without its kind");
+      tree_.fragments[id].broken = true;
+    }
+    const Fragment* base = raw.base ? base_of(raw) : nullptr;
+    if (base == nullptr) return;
+    for (const Text& old : base->replaces) claim(id, fmt::format("{}{}", old.text, std::string_view(raw.name).substr(raw.name.find('+'))), old.span);
+  }
+
+  void claim(FragmentId id, const std::string& old, Span span) {
+    const BoundFragment& bound = tree_[id];
+    FragmentId living = tree_.find(bound.kind(), old);
+    auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old}, std::pair{id, span});
+    if (living != no_fragment) {
+      out_.add(Code::replaces_living, span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old))
+          .with_help("remove the claim, or the old fragment").with_related(tree_[living].raw->span, "it stands here");
+      tree_.fragments[id].broken = true;
+    } else if (!fresh) {
+      out_.add(Code::replaces_twice, span, fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old))
+          .with_help("one old name has one successor").with_related(first->second.second, "first claimed here");
+      tree_.fragments[id].broken = true;
+    } else {
+      tree_.successors[static_cast<std::size_t>(bound.kind())].emplace(old, id);
     }
   }
 
   Tree& tree_;
   Diagnostics& out_;
   std::vector<State> state_;
-  std::map<std::pair<Kind, std::string_view>, std::pair<FragmentId, Span>> claims_;
+  std::map<std::pair<Kind, std::string>, std::pair<FragmentId, Span>> claims_;
   std::vector<bool> failed_;  // a parent is missing, or it stands in a circle
 };
 
 }  // namespace
+
+std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, FragmentId to) {
+  std::map<FragmentId, FragmentId> came;
+  std::vector<FragmentId> queue = {from};
+  for (std::size_t i = 0; i < queue.size() && !came.contains(to); ++i) {
+    for (FragmentId parent : tree[queue[i]].extends) {
+      if (parent != from && came.emplace(parent, queue[i]).second) queue.push_back(parent);
+    }
+  }
+  std::vector<FragmentId> path = {to};
+  while (path.back() != from && came.contains(path.back())) path.push_back(came[path.back()]);
+  std::reverse(path.begin(), path.end());
+  return path;
+}
 
 void link_fragments(Tree& tree, Diagnostics& out) { Linker(tree, out).link(); }
 

@@ -20,6 +20,14 @@ bool is_fragment_path(std::string_view path) {
   return slash != std::string_view::npos && kind_named(path.substr(0, slash)).has_value();
 }
 
+// "machine/heron-220" of "profiles-src/machine/enclosed/heron-220.yaml".
+std::string fragment_of_path(std::string_view path) {
+  path.remove_prefix(std::string_view("profiles-src/").size());
+  std::string_view stem = path.substr(path.rfind('/') + 1);
+  stem = stem.substr(0, stem.rfind('.'));
+  return fmt::format("{}/{}", path.substr(0, path.find('/')), stem);
+}
+
 std::deque<FragmentFile> read_fragments(const Sources& sources, unsigned jobs, Diagnostics& out) {
   std::vector<FileId> ids;
   for (FileId id = 0; id < sources.files.size(); ++id) {
@@ -119,6 +127,10 @@ bool Tree::may_be_unread(Kind kind, std::string_view name) const {
 Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
   Tree tree;
   tree.sources = &sources;
+  // What reading the files reported belongs to the fragments in them.
+  for (Diagnostic& item : out.items()) {
+    if (item.span.known() && is_fragment_path(sources[item.span.file].path)) item.fragment = fragment_of_path(sources[item.span.file].path);
+  }
   auto units = std::make_shared<Units>();
 
   // The dictionary and the fragments' syntax do not need each other.

@@ -19,22 +19,32 @@ bool names_hold(const Tree& tree, const BoundCondition& condition, const Triple&
   return true;
 }
 
-// The facts of a triple, computed when a condition first asks. A failing fact makes the condition false here;
-// resolve() reports it.
+// The facts of a triple, computed when a condition first asks. A condition that reads an unset fact is false; one
+// whose facts fail has failed, and is reported where a sink is given.
 class Facts {
  public:
-  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes) : tree_(tree), axes_(axes) { profile_.triple = triple; }
+  enum class Answer { no, yes, failed };
 
-  bool hold(const BoundCondition& condition) {
-    if (!condition.sound) return false;
-    if (!condition.where) return true;
-    if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, silent_);
-    return evaluator_->holds(*condition.where);
+  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out) : tree_(tree), axes_(axes), out_(out) { profile_.triple = triple; }
+
+  Answer ask(const BoundCondition& condition) {
+    if (!condition.sound) return Answer::no;
+    if (!condition.where) return Answer::yes;
+    if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, out_ == nullptr ? silent_ : *out_);
+    FormulaResult result = evaluate(*condition.where, *evaluator_);
+    if (result.stop == FormulaStop::none) return result.value.flag() ? Answer::yes : Answer::no;
+    if (result.stop == FormulaStop::unset) return Answer::no;
+    if (result.stop != FormulaStop::poison) {
+      const FormulaNode& node = condition.where->nodes[result.node];
+      evaluator_->report(Code::formula_value, condition.where->place_of(node), fmt::format("the condition cannot be tested: {}", stop_message(*condition.where, result))).with_help("guard the formula with `if`");
+    }
+    return Answer::failed;
   }
 
  private:
   const Tree& tree_;
   const std::array<const AxisTable*, kind_count>& axes_;
+  Diagnostics* out_;
   Profile profile_;
   Diagnostics silent_;
   std::optional<Evaluator> evaluator_;
@@ -124,16 +134,18 @@ Resolver::Axes Resolver::plain_axes(const Triple& triple) {
   return axes;
 }
 
-Resolver::Axes Resolver::axes_of(const Triple& triple) {
+Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
   Axes plain = plain_axes(triple), axes = plain;
-  Facts facts(tree_, triple, plain);
+  Facts facts(tree_, triple, plain, out);
   for (std::size_t k = 0; k < kind_count; ++k) {
     ActiveBlocks active;
     const auto& linear = tree_[triple.of[k]].linear;
     for (auto at = linear.rbegin(); at != linear.rend(); ++at) {
+      // A `fits` that fails does not refuse; it is told here.
+      if (out != nullptr && tree_[*at].fits) facts.ask(*tree_[*at].fits);
       const auto& layers = tree_[*at].layers;
       for (std::uint32_t i = 1; i < layers.size(); ++i) {
-        if (names_hold(tree_, *layers[i].condition, triple) && facts.hold(*layers[i].condition)) active.push_back({*at, i});
+        if (names_hold(tree_, *layers[i].condition, triple) && facts.ask(*layers[i].condition) == Facts::Answer::yes) active.push_back({*at, i});
       }
     }
     if (!active.empty()) axes[k] = &table(triple.of[k], active);
@@ -156,9 +168,9 @@ std::optional<Refusal> Resolver::refused(const Triple& triple) {
       if (!fits->where && fits->sound) continue;
       if (!facts) {
         plain = plain_axes(triple);
-        facts.emplace(tree_, triple, *plain);
+        facts.emplace(tree_, triple, *plain, nullptr);
       }
-      if (!facts->hold(*fits)) return Refusal{each, fits->span, fits->where ? fmt::format("`{}` does not hold", fits->where->text.text) : "its condition is broken"};
+      if (facts->ask(*fits) == Facts::Answer::no) return Refusal{each, fits->span, fits->where ? fmt::format("`{}` does not hold", fits->where->text.text) : "its condition is broken"};
     }
   }
   return std::nullopt;
@@ -167,7 +179,7 @@ std::optional<Refusal> Resolver::refused(const Triple& triple) {
 Profile Resolver::resolve(const Triple& triple, Diagnostics& out) {
   Profile profile;
   profile.triple = triple;
-  Axes axes = axes_of(triple);
+  Axes axes = axes_of(triple, &out);
   Evaluator evaluator(tree_, axes, profile, out);
   for (KeyId key = 0; key < tree_.dictionary.settings.size(); ++key) evaluator.read(key);
   write_scripts(tree_.dictionary, axes, evaluator, profile);

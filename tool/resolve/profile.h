@@ -76,7 +76,8 @@ class Resolver {
  public:
   explicit Resolver(const Tree& tree) : tree_(tree) {}
 
-  // Does every `fits` of the three linearisations hold? Gives the first that does not.
+  // Does every `fits` of the three linearisations hold? Gives the first that does not. One that cannot be tested,
+  // because a fact fails, refuses nothing: resolve() reports it.
   std::optional<Refusal> refused(const Triple& triple);
 
   // Resolves every setting and script. Reports under the profile's id; a profile that an error reached is not whole.
@@ -84,7 +85,8 @@ class Resolver {
 
   // The tables of machine, material and process with the `when` blocks that match; they live as long as the resolver.
   using Axes = std::array<const AxisTable*, kind_count>;
-  Axes axes_of(const Triple& triple);
+  // Conditions that fail are reported to `out`, if it is given.
+  Axes axes_of(const Triple& triple, Diagnostics* out = nullptr);
 
  private:
   Axes plain_axes(const Triple& triple);

@@ -256,7 +256,9 @@ class Selector {
       for (FragmentId each : tree_[own].linear) {
         const BoundFragment& fragment = tree_[each];
         if (fragment.tier != Tier::supporter) continue;
-        std::string way = each == own ? std::string() : fmt::format(", which {} extends", tree_[own].id());
+        std::string way;
+        for (FragmentId step : extends_path(tree_, own, each)) way += fmt::format("{}{}", way.empty() ? "" : " -> ", tree_[step].name());
+        way = each == own ? std::string() : fmt::format(" ({})", way);
         out_.add(Code::tier_conflict, place_of(entry, triple),
                  fmt::format("'{}' is for supporters because of {}{}, and the set '{}' is free", profile_id(tree_, triple), fragment.id(), way, tree_.plan.sets[set].name.text))
             .with_help("take it in a supporter set, or make that fragment free")

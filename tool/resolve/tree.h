@@ -7,6 +7,7 @@
 #include <array>
 #include <cstdint>
 #include <deque>
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -126,6 +127,8 @@ struct Tree {
   std::array<std::vector<FragmentId>, kind_count> of_kind;   // sorted by name
   std::array<std::unordered_map<std::string_view, FragmentId>, kind_count> index;
 
+  std::array<std::map<std::string, FragmentId, std::less<>>, kind_count> successors;  // of old names, by `replaces`
+
   const BoundFragment& operator[](FragmentId id) const { return fragments[id]; }
   FragmentId find(Kind kind, std::string_view name) const;
   // Could there be a fragment of that name (or glob) in a file or folder that was reported as unreadable? Then its
@@ -135,6 +138,9 @@ struct Tree {
 
 // `sources` must outlive the tree. Reports everything that is wrong without looking at any triple.
 Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out);
+
+// The steps of `extends` from a fragment to one of its ancestors, both included: the shortest, by the order of listing.
+std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, FragmentId to);
 
 // Links and linearises; called by load_tree().
 void link_fragments(Tree& tree, Diagnostics& out);

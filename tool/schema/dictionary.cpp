@@ -164,7 +164,7 @@ class DictionaryReader {
       std::size_t end = std::min(key.text.find('.', start), key.text.size());
       std::string_view segment = key.text.substr(start, end - start);
       if (reserved_segments.contains(segment)) {
-        out_.add(Code::key_reserved, key.span, fmt::format("'{}' may not be a part of a key: it means an operation", segment)).with_help("choose another word");
+        out_.add(Code::key_reserved, key.span, fmt::format("'{}' may not be a part of a key: it is a word of the language", segment)).with_help("choose another word");
         return;
       }
       start = end + 1;
@@ -228,7 +228,7 @@ class DictionaryReader {
   std::optional<Interval> read_interval(const Pending& pending, const Field& field, const Setting& setting) {
     FieldReader read(*pending.doc, out_);
     if (setting.type != Type::quantity && setting.type != Type::count) {
-      read.wrong(field.key.span, fmt::format("'{}' is {}, which has no range", setting.key, name_of(setting.type)), "remove the line");
+      read.wrong(field.key.span, fmt::format("'{}' is a {}, which has no range", setting.key, name_of(setting.type)), "remove the line");
       return std::nullopt;
     }
     auto words = read.words(field);
@@ -247,6 +247,7 @@ class DictionaryReader {
   void read_extrusion(const Pending& pending, Setting& setting) {
     FieldReader read(*pending.doc, out_);
     std::size_t errors = out_.count(Severity::error);
+    poisoned_ = false;
     Extrusion extrusion;
     extrusion.span = pending.extrudes->key.span;
     bool area = false;
@@ -261,7 +262,7 @@ class DictionaryReader {
       (field.key.text == "width" ? extrusion.width : field.key.text == "height" ? extrusion.height : extrusion.area) = key;
     }
     bool bead = extrusion.width != no_key && extrusion.height != no_key;
-    if (out_.count(Severity::error) > errors) return;
+    if (out_.count(Severity::error) > errors || poisoned_) return;
     if (area ? (extrusion.width != no_key || extrusion.height != no_key) : !bead) {
       read.wrong(extrusion.span, "what a speed extrudes is a width and a height, or an area", "write `{ width: KEY, height: KEY }` or `{ area: KEY }`");
     } else if (setting.unit == nullptr || setting.unit->dimension != dimension::length() / dimension::time() || setting.list) {
@@ -283,7 +284,10 @@ class DictionaryReader {
       return no_key;
     }
     const Setting& setting = dictionary_.settings[key];
-    if (setting.broken) return no_key;
+    if (setting.broken) {
+      poisoned_ = true;
+      return no_key;
+    }
     if (setting.list || setting.unit == nullptr || setting.unit->dimension != dimension || setting.unit->point != point) {
       out_.add(Code::dimension_mismatch, text->span, fmt::format("'{}' must name {}, and '{}' is none", field.key.text, words, text->text))
           .with_help("name a setting of that dimension");
@@ -305,6 +309,10 @@ class DictionaryReader {
       }
       auto text = read.scalar(parts.front());
       if (!text) return;
+      if (setting.list) {
+        out_.add(Code::operation_malformed, node.text.span, fmt::format("'{}' is a list, and a formula gives none", setting.key)).with_help("write the list");
+        return;
+      }
       setting.default_text = text->text;
       auto formula = parse_formula(*text, dictionary_.scope_for(setting, false), *dictionary_.units, out_);
       if (!formula) { setting.broken = true; return; }
@@ -317,7 +325,9 @@ class DictionaryReader {
         if (auto value = read_literal(setting, item, *dictionary_.units, out_)) items.push_back(*value);
       }
       setting.literal_default = Value::of_list(&items);
-      setting.default_text = "[...]";
+      std::string told;
+      for (const Text& item : read.words(field)) told += fmt::format("{}{}", told.empty() ? "" : ", ", item.text);
+      setting.default_text = dictionary_.joined.emplace_back(fmt::format("[{}]", told));
       return;
     }
     auto text = read.scalar(field);
@@ -341,6 +351,11 @@ class DictionaryReader {
         continue;
       }
       auto index = static_cast<std::size_t>(at - role_names.begin());
+      if (role_places_[index].known()) {
+        out_.add(Code::key_duplicate, field.key.span, fmt::format("the role '{}' is given twice", field.key.text)).with_help("keep one of the two").with_related(role_places_[index], "first given here");
+        continue;
+      }
+      role_places_[index] = field.key.span;
       const Unit* unit = dictionary_.units->find(role_units[index]);
       dictionary_.roles[index] = named_setting(read, field, unit->dimension, unit->point ? "a temperature" : unit->dimension.words(), unit->point);
     }
@@ -394,6 +409,8 @@ class DictionaryReader {
   Dictionary dictionary_;
   std::deque<Pending> pending_;
   std::vector<Later> later_;
+  std::array<Span, role_count> role_places_{};
+  bool poisoned_ = false;  // named_setting() met a broken entry, which is reported already
 };
 
 }  // namespace

@@ -108,6 +108,7 @@ class Dictionary {
   std::unordered_map<std::string_view, KeyId> index;
   std::deque<Document> documents;               // own the texts that are not bytes of the files
   std::deque<std::vector<Value>> lists;         // own the lists of defaults
+  std::deque<std::string> joined;               // own their texts
   std::shared_ptr<Units> units;
 };
 

@@ -78,10 +78,11 @@ class FolderReader {
     }
   }
 
-  // YAML below profiles-src that no folder of the design holds, or with the ending that is not read.
+  // YAML where a reader would expect it to count, and it does not: in no folder that is read, or with another ending.
   static bool stray(std::string_view path) {
     bool yaml = is_yaml(path) || path.ends_with(".yml");
-    return yaml && path.starts_with("profiles-src/") && !in_any(path, other_folders);
+    bool expected = (path.starts_with("profiles-src/") && !in_any(path, other_folders)) || path.starts_with("schema/") || path.starts_with("release/notes/") || path == "release/plan.yml";
+    return yaml && expected;
   }
 
   static bool is_above_sources(std::string_view path) {
@@ -106,7 +107,7 @@ class FolderReader {
              "rename or remove it");
     } else if (!is_source_path(found.path)) {
       out_.add(Code::file_stray, {id, 0, 0}, "this file is not read")
-          .with_help("fragments are `.yaml` files below profiles-src/machine, material or process");
+          .with_help("what is read is `.yaml`: fragments below profiles-src/machine, material or process, the dictionary right in schema/, notes right in release/notes/");
       file.sound = false;
     } else if (static_cast<std::size_t>(found.info.st_size) > largest_text) {
       refuse(Code::file_too_large, fmt::format("the file is larger than {} KiB", largest_text / 1024),

@@ -49,6 +49,9 @@ Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
 // Is this path, from the root, one of a tree's texts?
 bool is_source_path(std::string_view path);
 
+// Are the bytes UTF-8 to the end?
+bool is_utf8(std::string_view text);
+
 // The first control or bidirectional character of a UTF-8 text, with its place; bytes that are no UTF-8 end the search.
 struct HiddenCharacter {
   char32_t character;

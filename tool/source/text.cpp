@@ -32,6 +32,17 @@ std::optional<CodePoint> decode(std::string_view text, std::size_t at) {
   return CodePoint{value, length};
 }
 
+// How many bytes from the start are UTF-8.
+std::size_t clean_length(std::string_view text) {
+  std::size_t at = 0;
+  while (at < text.size()) {
+    auto point = decode(text, at);
+    if (!point) break;
+    at += point->length;
+  }
+  return at;
+}
+
 bool is_control(char32_t c) { return (c < 0x20 && c != '\n' && c != '\t') || (c >= 0x7f && c < 0xa0); }
 
 // Characters that reorder what a reader sees.
@@ -57,12 +68,7 @@ void check_text(FileId id, SourceFile& file, Diagnostics& out) {
     report(Code::file_encoding, 0, 3, "the file starts with a byte-order mark", "save it as UTF-8 without a mark");
     return;
   }
-  std::size_t clean = 0;
-  while (clean < text.size()) {
-    auto point = decode(text, clean);
-    if (!point) break;
-    clean += point->length;
-  }
+  std::size_t clean = clean_length(text);
   if (auto hidden = find_hidden(text)) {
     report(Code::character_forbidden, hidden->at, hidden->length,
            fmt::format("the character U+{:04X} is not allowed: it hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)), "delete it");
@@ -70,6 +76,8 @@ void check_text(FileId id, SourceFile& file, Diagnostics& out) {
     report(Code::file_encoding, clean, 1, "the bytes from here on are not UTF-8", "save the file as UTF-8");
   }
 }
+
+bool is_utf8(std::string_view text) { return clean_length(text) == text.size(); }
 
 std::optional<HiddenCharacter> find_hidden(std::string_view text) {
   for (std::size_t at = 0; at < text.size();) {

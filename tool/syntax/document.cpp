@@ -165,6 +165,10 @@ class TapeWriter : public YAML::EventHandler {
     if (text.exact) {
       text.text = source_.substr(inner, value.size());
     } else {
+      if (!is_utf8(value)) {
+        out_.add(Code::file_encoding, text.span, "an escape in this text makes a character that cannot be read").with_help("write the character itself");
+        throw Refused{};
+      }
       if (auto hidden = find_hidden(value)) {
         out_.add(Code::character_forbidden, text.span, fmt::format("an escape in this text makes the character U+{:04X}, which hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)))
             .with_help("delete it");
@@ -315,6 +319,12 @@ Span place_within(const SourceFile& file, const Text& scalar, std::size_t offset
   std::size_t content = source.find_first_not_of(" \r\n", first);
   if (content == std::string_view::npos) return scalar.span;
   std::size_t indent = content - (source.rfind('\n', content) + 1);
+  // A block may tell its own indentation, counted from that of the line it begins on.
+  std::string_view head = source.substr(scalar.span.begin, first - scalar.span.begin);
+  if (std::size_t digit = head.find_first_of("123456789"); digit != std::string_view::npos && digit <= 2) {
+    std::size_t line = source.rfind('\n', scalar.span.begin) + 1;
+    indent = source.find_first_not_of(' ', line) - line + static_cast<std::size_t>(head[digit] - '0');
+  }
   std::size_t start = first + 1;
   for (auto i = lines; i > 0; --i) {
     start = source.find('\n', start);

@@ -65,6 +65,14 @@ std::vector<Text> FieldReader::words(const Field& field) {
   return items;
 }
 
+std::vector<Text> FieldReader::names(const Field& field) {
+  const Node& node = doc[field.value];
+  if (node.kind == NodeKind::list && node.next == field.value + 1) {
+    wrong(node.text.span, fmt::format("'{}' is empty, so no name would fit", field.key.text), "name one, or remove the key");
+  }
+  return words(field);
+}
+
 std::optional<std::size_t> FieldReader::choice(const Field& field, std::initializer_list<std::string_view> words) {
   auto text = scalar(field);
   if (!text) return std::nullopt;

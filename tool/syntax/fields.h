@@ -29,6 +29,8 @@ class FieldReader {
   std::optional<bool> flag(const Field& field);
   // One scalar or a list of scalars.
   std::vector<Text> words(const Field& field);
+  // The same for names that a condition admits; an empty list would admit all, and is refused.
+  std::vector<Text> names(const Field& field);
   // A scalar that is one of the words; its index.
   std::optional<std::size_t> choice(const Field& field, std::initializer_list<std::string_view> words);
 

@@ -154,7 +154,7 @@ class FragmentReader {
     out.span = field.key.span;
     for (const Field& part : read_.fields(field.value, fmt::format("'{}'", field.key.text))) {
       if (part.key.text == "where") out.where = read_.scalar(part);
-      else if (auto kind = kind_named(part.key.text)) out.names[static_cast<std::size_t>(*kind)] = read_.words(part);
+      else if (auto kind = kind_named(part.key.text)) out.names[static_cast<std::size_t>(*kind)] = read_.names(part);
       else read_.unknown(part.key, Code::header_unknown, "condition", condition_words);
     }
     return out;
@@ -268,7 +268,9 @@ class FragmentReader {
         out.push_back(std::move(limit));
         continue;
       }
+      bool any = node.kind != NodeKind::mapping;
       for (const Field& part : read_.fields(each.value, fmt::format("the limit of '{}'", each.key.text))) {
+        any |= part.key.text != "else";
         if (part.key.text == "else") {
           if (auto index = read_.choice(part, {"cap", "refuse"})) limit.refuse = *index == 1;
         } else if (std::find(bound_words.begin(), bound_words.end(), part.key.text) == bound_words.end()) {
@@ -277,6 +279,7 @@ class FragmentReader {
           limit.bounds.push_back(std::move(*bound));
         }
       }
+      if (!any) read_.wrong(each.key.span, fmt::format("the limit of '{}' has no bound", each.key.text), "give it `at_most`, `at_least` or `among`");
       out.push_back(std::move(limit));
     }
     return out;

@@ -4,6 +4,7 @@
 
 #include <fmt/format.h>
 
+#include "base/semver.h"
 #include "base/words.h"
 #include "syntax/fields.h"
 
@@ -127,7 +128,7 @@ class PlanReader {
       Condition condition;
       condition.span = doc[at].text.span;
       for (const Field& part : read.fields(at, fmt::format("an item of '{}'", field.key.text))) {
-        if (auto kind = kind_named(part.key.text)) condition.names[static_cast<std::size_t>(*kind)] = read.words(part);
+        if (auto kind = kind_named(part.key.text)) condition.names[static_cast<std::size_t>(*kind)] = read.names(part);
         else read.unknown(part.key, Code::header_unknown, "condition", {"machine", "material", "process"});
       }
       out.push_back(std::move(condition));
@@ -163,7 +164,12 @@ class PlanReader {
       } else if (key == "tier") {
         if (auto index = read.choice(field, {"free", "supporter"})) note.tier = static_cast<Tier>(*index);
       } else if (key == "text" || key == "version") {
-        if (auto text = read.scalar(field)) (key == "text" ? note.text : note.version) = text->text;
+        auto text = read.scalar(field);
+        if (text && key == "version" && !parse_version(text->text)) {
+          read.wrong(text->span, fmt::format("'version' is MAJOR.MINOR.PATCH, not '{}'", text->text), "write a version, or leave the line out for the next one");
+        } else if (text) {
+          (key == "text" ? note.text : note.version) = text->text;
+        }
       } else {
         read.unknown(field.key, Code::header_unknown, "part of a note", {"section", "tier", "text", "version"});
       }
