@@ -24,7 +24,10 @@ Exit run_show(const Options& options) {
   Triple triple = find_profile(session, resolver, options.words[0]);
   Answer answer = resolve_one(session, resolver, triple);
   print_diagnostics(answer.diagnostics, *session.sources, options);
-  if (!can_resolve(session, triple)) return Exit::sources;
+  if (!can_resolve(session, triple)) {
+    if (options.format == "json") fmt::print("{}", JsonWriter().open_object().field("profile", options.words[0]).key("settings").open_object().close().key("scripts").open_object().close().close().finish());
+    return Exit::sources;
+  }
   Selected selected = place_in_plan(session.tree, triple);
   fmt::print("{}", options.format == "json" ? profile_json(session.tree, selected, answer.profile) : profile_text(session.tree, selected, answer.profile));
   return answer.whole() ? Exit::done : Exit::sources;

@@ -157,6 +157,7 @@ std::string write_archive(const std::vector<const PackedEntry*>& entries, std::i
 }
 
 std::map<std::string, std::string> read_archive(std::string_view bytes) {
+  if (bytes.empty()) throw std::runtime_error("it is empty");  // libzip would take it for an archive of nothing
   zip_error_t error;
   zip_error_init(&error);
   zip_source_t* source = zip_source_buffer_create(bytes.data(), bytes.size(), 0, &error);

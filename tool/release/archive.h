@@ -24,7 +24,7 @@ struct PackedEntry {
 
 PackedEntry pack(std::string path, std::string_view bytes);
 
-// The archive of the entries, which are sorted by path; `time` in seconds since 1970 UTC, held to what ZIP can
+// The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what ZIP can
 // tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
 

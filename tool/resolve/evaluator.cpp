@@ -115,7 +115,7 @@ Value Evaluator::apply(const Op& op, Value below, bool adjust) {
   if (below.is(Value::Tag::poison)) return below;
   const Setting& setting = dictionary_.settings[op.key];
   if (below.is(Value::Tag::unset)) {
-    if (setting.required) return below;  // the check reports what is missing
+    if (setting.required && adjust) return below;  // the check reports what is missing
     report(Code::operation_on_unset, op.key_span, fmt::format("'{}' has no value that `{}` could act on", setting.key, name_of(op.kind)))
         .with_help(adjust ? "set it in a fragment" : "set it in a fragment below, or write the value here");
     return Value::poisoned();
@@ -213,8 +213,22 @@ void Evaluator::report_cycle(KeyId key) {
   bool alone = ring.size() == 1;
   Diagnostic& item = report(Code::formula_cycle, place_reading(ring.front(), next_of(0)),
                             alone ? fmt::format("'{}' is computed from itself", dictionary_.settings[ring.front()].key) : fmt::format("these settings are computed from each other: {}", told));
-  item.help = alone ? "use `inherited` for the value below; a bound does not read its own setting" : "give one of them a value of its own";
+  item.help = "give one of them a value of its own";
+  if (alone) item.help = written_from_itself(ring.front()) ? "use `inherited` for the value below" : "leave the setting itself out of that formula";
   item.related = std::move(related);
+}
+
+// Does an operation on the setting name the setting, rather than a bound or the default?
+bool Evaluator::written_from_itself(KeyId key) const {
+  for (const AxisTable* table : axes_) {
+    for (std::uint32_t head : {table->head[key], table->adjust[key]}) {
+      for (std::uint32_t link = head; link != 0; link = table->links[link].below) {
+        const Formula* formula = table->links[link].op->formula;
+        if (formula != nullptr && std::find(formula->keys.begin(), formula->keys.end(), key) != formula->keys.end()) return true;
+      }
+    }
+  }
+  return false;
 }
 
 // Where the value, a bound or the extrusion of one setting reads another.

@@ -38,6 +38,7 @@ class Evaluator : public FormulaInputs {
   void add_step(const Op* op, bool adjust, Value after) { story_.push_back({op, adjust, after}); }
   void report_cycle(KeyId key);
   Span place_reading(KeyId reader, KeyId read) const;
+  bool written_from_itself(KeyId key) const;
 
   // limits.cpp
   Value limited(KeyId key, Value value, Cell& cell);

@@ -14,7 +14,7 @@ namespace bindery {
 namespace {
 
 bool is_fragment_path(std::string_view path) {
-  if (!path.starts_with("profiles-src/")) return false;
+  if (!path.starts_with("profiles-src/") || !is_source_path(path)) return false;
   path.remove_prefix(std::string_view("profiles-src/").size());
   std::size_t slash = path.find('/');
   return slash != std::string_view::npos && kind_named(path.substr(0, slash)).has_value();

@@ -28,7 +28,7 @@ class Facts {
   Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out) : tree_(tree), axes_(axes), out_(out) { profile_.triple = triple; }
 
   Answer ask(const BoundCondition& condition) {
-    if (!condition.sound) return Answer::no;
+    if (!condition.sound) return Answer::failed;  // its own report stands
     if (!condition.where) return Answer::yes;
     if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, out_ == nullptr ? silent_ : *out_);
     FormulaResult result = evaluate(*condition.where, *evaluator_);
@@ -170,7 +170,7 @@ std::optional<Refusal> Resolver::refused(const Triple& triple) {
         plain = plain_axes(triple);
         facts.emplace(tree_, triple, *plain, nullptr);
       }
-      if (facts->ask(*fits) == Facts::Answer::no) return Refusal{each, fits->span, fits->where ? fmt::format("`{}` does not hold", fits->where->text.text) : "its condition is broken"};
+      if (facts->ask(*fits) == Facts::Answer::no) return Refusal{each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)};
     }
   }
   return std::nullopt;

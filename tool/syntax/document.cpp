@@ -232,6 +232,7 @@ Told tell(const std::string& reason) {
   if (reason == YAML::ErrorMsg::END_OF_MAP_FLOW || reason == YAML::ErrorMsg::END_OF_SEQ_FLOW) return {"a comma or the closing bracket is missing", "close what is opened, and put commas between the items"};
   if (reason == YAML::ErrorMsg::UNKNOWN_TOKEN) return {"a text may not start with this character", "put the text in quotes"};
   if (reason == YAML::ErrorMsg::FLOW_END) return {"this bracket closes nothing", "remove it"};
+  if (reason.starts_with("unknown escape character")) return {"this escape is unknown", "write `\\\\` for a backslash, or use single quotes"};
   return {fmt::format("this is no YAML: {}", reason), "check the indentation, the colons and the brackets near this place"};
 }
 

@@ -25,7 +25,7 @@ class PlanReader {
     read_sets();
     plan_.broken = out_.count(Severity::error) > errors;
     for (FileId id = 0; id < sources_.files.size(); ++id) {
-      if (sources_[id].path.starts_with("release/notes/")) read_note(id);
+      if (sources_[id].path.starts_with("release/notes/") && is_source_path(sources_[id].path)) read_note(id);
     }
     return std::move(plan_);
   }
@@ -156,9 +156,12 @@ class PlanReader {
     if (doc == nullptr) return;
     FieldReader read(*doc, out_);
     Note note;
+    bool has_section = false, has_text = false;
     note.span = {id, 0, 0};
     for (const Field& field : read.fields(0, "a note")) {
       std::string_view key = field.key.text;
+      has_section |= key == "section";
+      has_text |= key == "text";
       if (key == "section") {
         if (auto index = read.choice(field, {note_sections[0], note_sections[1], note_sections[2], note_sections[3], note_sections[4]})) note.section = note_sections[*index];
       } else if (key == "tier") {
@@ -174,11 +177,11 @@ class PlanReader {
         read.unknown(field.key, Code::header_unknown, "part of a note", {"section", "tier", "text", "version"});
       }
     }
-    if (note.section.empty() || note.text.empty()) {
-      out_.add(Code::key_missing, note.span, fmt::format("the note has no '{}'", note.text.empty() ? "text" : "section")).with_help("a note has `section:` and `text:`");
-      return;
+    if (!has_section || !has_text) {
+      std::string lacks = has_section ? "no 'text'" : has_text ? "no 'section'" : "neither 'section' nor 'text'";
+      out_.add(Code::key_missing, note.span, fmt::format("the note has {}", lacks)).with_help("a note has `section:` and `text:`");
     }
-    plan_.notes.push_back(note);
+    if (!note.section.empty() && !note.text.empty()) plan_.notes.push_back(note);
   }
 
   const Sources& sources_;
