@@ -149,6 +149,10 @@ class Verifier {
     bool archive = false;
     for (const Json& each : list != release.end() && list->is_array() ? *list : Json::array()) {
       std::string file = each.is_object() ? text(each, "name") : std::string();
+      if (file.empty()) {
+        report(Code::entry_missing, fmt::format("release.json of {} lists a file without a name", name), "get the release again from its publisher");
+        continue;
+      }
       archive |= file.ends_with(".zip");
       auto at = files.find(file);
       if (at == files.end()) report_file(Code::entry_missing, name, file, fmt::format("release.json of {} names {}, which is not there", name, file), "get the release again from its publisher");

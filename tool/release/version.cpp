@@ -1,10 +1,7 @@
 #include "release/version.h"
 
 #include <fmt/format.h>
-#include <git2.h>
 #include <libdeflate.h>
-#include <nlohmann/json.hpp>
-#include <openssl/crypto.h>
 #include <zip.h>
 
 namespace bindery {
@@ -38,15 +35,10 @@ Version version_after(const std::vector<std::string>& tags) {
 std::string tool_version() { return BINDERY_VERSION; }
 
 std::vector<std::pair<std::string, std::string>> library_versions() {
-  int major = 0, minor = 0, revision = 0;
-  git_libgit2_version(&major, &minor, &revision);
   return {{"fmt", fmt::format("{}.{}.{}", FMT_VERSION / 10000, FMT_VERSION / 100 % 100, FMT_VERSION % 100)},
-          {"libcrypto", OpenSSL_version(OPENSSL_VERSION_STRING)},
           {"libdeflate", LIBDEFLATE_VERSION_STRING},
-          {"libgit2", fmt::format("{}.{}.{}", major, minor, revision)},
           {"libudunits2", BINDERY_UDUNITS},  // of the shared library: no call tells the package's
           {"libzip", zip_libzip_version()},
-          {"nlohmann-json", fmt::format("{}.{}.{}", NLOHMANN_JSON_VERSION_MAJOR, NLOHMANN_JSON_VERSION_MINOR, NLOHMANN_JSON_VERSION_PATCH)},
           {"yaml-cpp", BINDERY_YAML_CPP}};
 }
 

@@ -111,7 +111,7 @@ bool has_changes(const Place& place) {
 struct Walk {
   git_repository* repository;
   std::vector<std::pair<std::string, git_oid>> files;  // regular ones
-  std::vector<std::string> links;
+  std::vector<std::pair<std::string, Oddity>> odd;
 };
 
 int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
@@ -119,11 +119,16 @@ int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
   std::string path = std::string(folder) + git_tree_entry_name(entry);
   bool top = *folder == '\0';
   if (git_tree_entry_type(entry) == GIT_OBJECT_TREE) {
-    bool wanted = !top || path == "profiles-src" || path == "schema" || path == "release";
-    return wanted ? 0 : 1;  // 1 leaves the folder out
+    if (top) return path == "profiles-src" || path == "schema" || path == "release" ? 0 : 1;  // 1 leaves the folder out
+    if (!is_source_path(path)) return git_tree_entry_name(entry)[0] == '.' ? 1 : 0;
+    walk.odd.emplace_back(path, Oddity::folder);
+    return 1;
   }
-  if (!is_source_path(path)) return 0;
-  if (git_tree_entry_filemode(entry) == GIT_FILEMODE_LINK) walk.links.push_back(path);
+  if (git_tree_entry_name(entry)[0] == '.') return 0;
+  bool link = git_tree_entry_filemode(entry) == GIT_FILEMODE_LINK;
+  if (is_stray_path(path)) walk.odd.emplace_back(path, link ? Oddity::link : Oddity::stray);
+  else if (!is_source_path(path)) return 0;
+  else if (link) walk.odd.emplace_back(path, Oddity::link);
   else if (git_tree_entry_type(entry) == GIT_OBJECT_BLOB) walk.files.emplace_back(path, *git_tree_entry_id(entry));
   return 0;
 }
@@ -168,12 +173,13 @@ Sources read_revision(const fs::path& root, const std::string& revision, Commit&
     file.text.assign(static_cast<const char*>(git_blob_rawcontent(blob)), size);
     git_blob_free(blob);
   }
-  for (const std::string& path : walk.links) sources.files.push_back({path, {}, false});
+  for (const auto& [path, oddity] : walk.odd) sources.files.push_back({path, {}, false});
   std::sort(sources.files.begin(), sources.files.end(), [](const SourceFile& a, const SourceFile& b) { return a.path < b.path; });
   for (FileId id = 0; id < sources.files.size(); ++id) {
     SourceFile& file = sources.files[id];
-    if (file.sound) check_text(id, file, out);
-    else out.add(Code::file_irregular, {id, 0, 0}, "this is a symbolic link; a tree holds its files itself").with_help("put a copy in its place");
+    auto odd = std::find_if(walk.odd.begin(), walk.odd.end(), [&](const auto& each) { return each.first == file.path; });
+    if (odd == walk.odd.end()) check_text(id, file, out);
+    else report_oddity(id, file, odd->second, out);
   }
   return sources;
 }

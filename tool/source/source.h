@@ -59,6 +59,15 @@ struct HiddenCharacter {
 };
 std::optional<HiddenCharacter> find_hidden(std::string_view text);
 
+// Is it YAML where a reader would expect it to count, and it does not: in no folder that is read, or with another ending?
+bool is_stray_path(std::string_view path);
+
+// What may stand at a path of a tree instead of a file that is read.
+enum class Oddity { link, folder, device, stray, unreadable_file, unreadable_folder, too_large };
+
+// Reports it at the file, and marks the file unsound.
+void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out);
+
 // Reports what makes a text unfit (size, encoding, characters that mislead) and marks it unsound.
 void check_text(FileId id, SourceFile& file, Diagnostics& out);
 

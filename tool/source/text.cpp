@@ -60,8 +60,7 @@ void check_text(FileId id, SourceFile& file, Diagnostics& out) {
   };
   std::string_view text = file.text;
   if (text.size() > largest_text) {
-    report(Code::file_too_large, 0, 0, fmt::format("the file is larger than {} KiB", largest_text / 1024),
-           "split it into several fragments");
+    report_oddity(id, file, Oddity::too_large, out);
     return;
   }
   if (text.starts_with("\xef\xbb\xbf")) {

@@ -232,7 +232,8 @@ Told tell(const std::string& reason) {
   if (reason == YAML::ErrorMsg::END_OF_MAP_FLOW || reason == YAML::ErrorMsg::END_OF_SEQ_FLOW) return {"a comma or the closing bracket is missing", "close what is opened, and put commas between the items"};
   if (reason == YAML::ErrorMsg::UNKNOWN_TOKEN) return {"a text may not start with this character", "put the text in quotes"};
   if (reason == YAML::ErrorMsg::FLOW_END) return {"this bracket closes nothing", "remove it"};
-  if (reason.starts_with("unknown escape character")) return {"this escape is unknown", "write `\\\\` for a backslash, or use single quotes"};
+  if (reason.find("hex number") != std::string::npos) return {"this escape lacks digits", "write `\\\\` for a backslash, or use single quotes"};
+  if (reason.find("escape") != std::string::npos) return {"this escape is unknown", "write `\\\\` for a backslash, or use single quotes"};
   return {fmt::format("this is no YAML: {}", reason), "check the indentation, the colons and the brackets near this place"};
 }
 
@@ -254,6 +255,11 @@ void report_syntax(FileId id, const SourceFile& file, const YAML::ParserExceptio
     return;
   }
   auto told = tell(error.msg);
+  // yaml-cpp marks an escape behind it.
+  if (error.msg.find("escape") != std::string::npos || error.msg.find("hex number") != std::string::npos) {
+    std::size_t backslash = text.rfind('\\', at == 0 ? 0 : at - 1);
+    if (backslash != std::string_view::npos && backslash >= start) span = {id, static_cast<std::uint32_t>(backslash), static_cast<std::uint32_t>(backslash + 1)};
+  }
   // What is never closed shows at the end of the file; the last word is the place to look at.
   if (at >= text.size() || text.find_first_not_of(" \r\n", at) == std::string_view::npos) {
     std::size_t last = text.find_last_not_of(" \r\n");
