@@ -101,10 +101,9 @@ class Case:
             self.tree = self.work / "tree"
             shutil.copytree(HERE / "base", self.tree)
             # What the program may do must not depend on where it runs.
-            self.settings = {"PATH": os.environ.get("PATH", ""), "HOME": folder, "LC_ALL": "C.UTF-8", "TZ": "UTC", "GIT_CONFIG_NOSYSTEM": "1"}
-            for name, value in os.environ.items():
-                if name.endswith("SAN_OPTIONS"):
-                    self.settings[name] = value
+            self.settings = {"PATH": os.environ.get("PATH", ""), "HOME": folder, "LC_ALL": "C.UTF-8", "TZ": "UTC", "GIT_CONFIG_NOSYSTEM": "1",
+                             # A sanitizer's report must not pass for an exit code of the program.
+                             "ASAN_OPTIONS": "exitcode=99", "UBSAN_OPTIONS": "halt_on_error=1:exitcode=99"}
             try:
                 for words, body in sections:
                     self.step(words, body)
@@ -211,6 +210,17 @@ class Case:
         with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
             for name, data in entries.items():
                 archive.writestr(name, data)
+
+    def do_print(self, arguments, body):
+        """`print FILE [ENTRY]`: puts the text of a file, or of an archive's entry, into the output."""
+        target = self.place(arguments[0])
+        if len(arguments) > 1:
+            with zipfile.ZipFile(target) as archive:
+                data = archive.read(arguments[1])
+        else:
+            data = target.read_bytes()
+        self.stream(" ".join(arguments), data)
+        self.out.append("")
 
     def do_git(self, arguments, body):
         """`git init`, `git commit`, `git tag NAME`: with fixed names and times."""

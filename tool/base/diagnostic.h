@@ -20,9 +20,9 @@ struct Related {
 struct Diagnostic {
   Code code{};
   Severity severity = Severity::error;
-  Span span;                 // unknown: the message names the thing itself
-  std::string message;       // one lower-case sentence, no full stop
-  std::string help;          // the cure; empty if the message says it
+  Span span;            // unknown: the message names the thing itself
+  std::string message;  // one lower-case sentence, no full stop
+  std::string help;     // the cure; empty if the message says it
   std::vector<Related> related;
   std::string fragment;      // id of the fragment that it is an error of; empty for dictionary, plan and profiles
   std::string setting;       // key, where several settings can be at fault in one place
@@ -30,7 +30,10 @@ struct Diagnostic {
   std::string profile;       // first profile it was met in; empty outside resolution
   std::size_t profiles = 0;  // in how many profiles it was met
 
-  Diagnostic& with_help(std::string text) { help = std::move(text); return *this; }
+  Diagnostic& with_help(std::string text) {
+    help = std::move(text);
+    return *this;
+  }
   Diagnostic& with_related(Span place, std::string text) {
     related.push_back({place, std::move(text)});
     return *this;

@@ -9,7 +9,8 @@ namespace bindery {
 std::string sha256(std::string_view bytes) {
   unsigned char digest[EVP_MAX_MD_SIZE];
   unsigned int length = 0;
-  if (EVP_Digest(bytes.data(), bytes.size(), digest, &length, EVP_sha256(), nullptr) != 1) throw SystemError("libcrypto computes no SHA-256");
+  if (EVP_Digest(bytes.data(), bytes.size(), digest, &length, EVP_sha256(), nullptr) != 1)
+    throw SystemError("libcrypto computes no SHA-256");
   constexpr char digits[] = "0123456789abcdef";
   std::string out;
   out.reserve(2 * length);

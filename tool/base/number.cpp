@@ -11,9 +11,9 @@ namespace bindery {
 std::optional<ReadNumber> read_number(std::string_view text) {
   std::size_t sign = !text.empty() && (text[0] == '+' || text[0] == '-') ? 1 : 0;
   std::string_view digits = text.substr(sign);
-  bool starts = !digits.empty() && (std::isdigit(static_cast<unsigned char>(digits[0])) ||
-                                    (digits[0] == '.' && digits.size() > 1 &&
-                                     std::isdigit(static_cast<unsigned char>(digits[1]))));
+  bool starts = !digits.empty() &&
+                (std::isdigit(static_cast<unsigned char>(digits[0])) ||
+                 (digits[0] == '.' && digits.size() > 1 && std::isdigit(static_cast<unsigned char>(digits[1]))));
   if (!starts) return std::nullopt;  // keeps out `inf`, `nan` and a lone sign
   double value = 0;
   auto [end, error] = std::from_chars(digits.data(), digits.data() + digits.size(), value);
@@ -33,8 +33,9 @@ struct Decimal {
 
 Decimal to_decimal(double magnitude) {
   char buffer[40];
-  const char* end = magnitude < 1e9 ? std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific, 14).ptr
-                                    : std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific).ptr;
+  const char* end =
+      magnitude < 1e9 ? std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific, 14).ptr
+                      : std::to_chars(buffer, buffer + sizeof buffer, magnitude, std::chars_format::scientific).ptr;
   Decimal out;
   const char* at = buffer;
   for (; at != end && *at != 'e'; ++at) {

@@ -14,7 +14,8 @@ bool all_digits(std::string_view text) {
 }
 bool is_numeric(std::string_view text) { return all_digits(text) && (text.size() == 1 || text[0] != '0'); }
 bool is_identifier(std::string_view text) {
-  return !text.empty() && std::all_of(text.begin(), text.end(), [](unsigned char c) { return (c < 0x80 && std::isalnum(c)) || c == '-'; });
+  return !text.empty() && std::all_of(text.begin(), text.end(),
+                                      [](unsigned char c) { return (c < 0x80 && std::isalnum(c)) || c == '-'; });
 }
 
 std::vector<std::string> split(std::string_view text) {
@@ -76,7 +77,8 @@ std::weak_ordering precedence(const Version& a, const Version& b) {
   for (auto part : {&Version::major, &Version::minor, &Version::patch}) {
     if (auto order = compare_numbers(a.*part, b.*part); order != 0) return order;
   }
-  if (a.is_pre_release() != b.is_pre_release()) return a.is_pre_release() ? std::weak_ordering::less : std::weak_ordering::greater;
+  if (a.is_pre_release() != b.is_pre_release())
+    return a.is_pre_release() ? std::weak_ordering::less : std::weak_ordering::greater;
   std::size_t common = std::min(a.pre_release.size(), b.pre_release.size());
   for (std::size_t i = 0; i < common; ++i) {
     if (auto order = compare_identifiers(a.pre_release[i], b.pre_release[i]); order != 0) return order;

@@ -24,9 +24,9 @@ struct Span {
 struct Text {
   std::string_view text;
   Span span;
-  bool quoted = false;   // written in quotes or as a block, so never a flag or a count
-  bool exact = false;    // the bytes at `inner` are `text`, so offsets map one to one
-  bool block = false;    // a literal block: lines map one to one, each after its indentation
+  bool quoted = false;  // written in quotes or as a block, so never a flag or a count
+  bool exact = false;   // the bytes at `inner` are `text`, so offsets map one to one
+  bool block = false;   // a literal block: lines map one to one, each after its indentation
   std::uint32_t inner = 0;
 
   bool empty() const { return text.empty(); }

@@ -20,15 +20,27 @@ class Value {
   };
 
   Value() : number_(0) {}
-  static Value of_number(double number) { Value v(Tag::number); v.number_ = number; return v; }
-  static Value of_flag(bool flag) { Value v(Tag::flag); v.size_ = flag ? 1 : 0; return v; }
+  static Value of_number(double number) {
+    Value v(Tag::number);
+    v.number_ = number;
+    return v;
+  }
+  static Value of_flag(bool flag) {
+    Value v(Tag::flag);
+    v.size_ = flag ? 1 : 0;
+    return v;
+  }
   static Value of_word(std::string_view word) {
     Value v(Tag::word);
     v.text_ = word.data();
     v.size_ = static_cast<std::uint32_t>(word.size());
     return v;
   }
-  static Value of_list(const std::vector<Value>* items) { Value v(Tag::list); v.list_ = items; return v; }
+  static Value of_list(const std::vector<Value>* items) {
+    Value v(Tag::list);
+    v.list_ = items;
+    return v;
+  }
   static Value poisoned() { return Value(Tag::poison); }
 
   Tag tag() const { return tag_; }

@@ -32,7 +32,8 @@ std::size_t edit_distance(std::string_view a, std::string_view b, std::size_t bo
       std::size_t best = j == 0 ? i : far;
       if (j > 0) {
         best = std::min<std::size_t>({last[j] + 1u, now[j - 1] + 1u, last[j - 1] + (a[i - 1] == b[j - 1] ? 0u : 1u)});
-        if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) best = std::min<std::size_t>(best, before[j - 2] + 1u);
+        if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1])
+          best = std::min<std::size_t>(best, before[j - 2] + 1u);
       }
       now[j] = static_cast<std::uint8_t>(std::min<std::size_t>(best, far));
       least = std::min(least, now[j]);

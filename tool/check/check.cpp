@@ -23,7 +23,8 @@ class Finished : public FormulaInputs {
 
 class Checker {
  public:
-  Checker(const Tree& tree, const Profile& profile, Diagnostics& out) : tree_(tree), dictionary_(tree.dictionary), profile_(profile), out_(out) {}
+  Checker(const Tree& tree, const Profile& profile, Diagnostics& out)
+      : tree_(tree), dictionary_(tree.dictionary), profile_(profile), out_(out) {}
 
   void check() {
     for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
@@ -50,7 +51,8 @@ class Checker {
     std::size_t kind = 0;
     while (kind + 1 < kind_count && !setting.written_by[kind]) ++kind;
     const BoundFragment& fragment = tree_[profile_.triple.of[kind]];
-    report(Code::setting_required, fragment.raw->span, fmt::format("{} does not say '{}', which every profile needs", fragment.id(), setting.key))
+    report(Code::setting_required, fragment.raw->span,
+           fmt::format("{} does not say '{}', which every profile needs", fragment.id(), setting.key))
         .with_help(fmt::format("write `{}` under `settings` of it or of what it extends", setting.key))
         .with_related(setting.span, "required here")
         .setting = setting.key;
@@ -70,8 +72,9 @@ class Checker {
     const Interval& interval = error ? *setting.range : *setting.typical;
     Value value = Value::of_number(number);
     report(error ? Code::range_exceeded : Code::range_untypical, place_of(key),
-           fmt::format("'{}' is {}, {} {} to {}", setting.key, written(setting, value), error ? "outside its range" : "outside what is usual,",
-                       write_number(interval.low), written(setting, Value::of_number(interval.high))))
+           fmt::format("'{}' is {}, {} {} to {}", setting.key, written(setting, value),
+                       error ? "outside its range" : "outside what is usual,", write_number(interval.low),
+                       written(setting, Value::of_number(interval.high))))
         .with_help(error ? "write a value inside the range" : "check that it is meant so")
         .with_related(interval.span, error ? "the range" : "the usual range");
     return false;
@@ -88,7 +91,8 @@ class Checker {
     FormulaResult result = evaluate(rule.assertion, inputs);
     if (result.stop == FormulaStop::unset || result.stop == FormulaStop::poison) return;
     if (result.stop != FormulaStop::none) {
-      report(Code::formula_value, rule.assertion.place_of(rule.assertion.nodes[result.node]), fmt::format("the rule '{}' cannot be tested: {}", rule.name, stop_message(rule.assertion, result)))
+      report(Code::formula_value, rule.assertion.place_of(rule.assertion.nodes[result.node]),
+             fmt::format("the rule '{}' cannot be tested: {}", rule.name, stop_message(rule.assertion, result)))
           .with_help("guard the formula with `if`");
       return;
     }
@@ -126,7 +130,9 @@ class Checker {
       FormulaResult result = evaluate(*piece.formula, inputs);
       if (result.stop != FormulaStop::none) out += "?";
       else if (result.value.is(Value::Tag::number)) out += write_number(result.value.number());
-      else out += result.value.is(Value::Tag::flag) ? (result.value.flag() ? "true" : "false") : std::string(result.value.word());
+      else
+        out += result.value.is(Value::Tag::flag) ? (result.value.flag() ? "true" : "false")
+                                                 : std::string(result.value.word());
     }
     return out;
   }
@@ -142,7 +148,9 @@ class Checker {
 std::string written(const Setting& setting, const Value& value) {
   switch (value.tag()) {
     case Value::Tag::number:
-      return setting.unit == nullptr || setting.unit->bare() ? write_number(value.number()) : fmt::format("{} {}", write_number(value.number()), setting.unit->text);
+      return setting.unit == nullptr || setting.unit->bare()
+                 ? write_number(value.number())
+                 : fmt::format("{} {}", write_number(value.number()), setting.unit->text);
     case Value::Tag::flag: return value.flag() ? "true" : "false";
     case Value::Tag::word: return std::string(value.word());
     case Value::Tag::list: {
@@ -166,7 +174,8 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
   parallel_for(blocks, jobs, [&](std::size_t b) {
     Resolver resolver(tree);
     for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
-      const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple : selection.drafts[i - selection.profiles.size()];
+      const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
+                                                           : selection.drafts[i - selection.profiles.size()];
       check_profile(tree, resolver.resolve(triple, reports[b]), reports[b]);
     }
     reports[b].settle();

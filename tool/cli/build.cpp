@@ -24,8 +24,11 @@ std::optional<std::int64_t> epoch_from_environment() {
   const char* text = std::getenv("SOURCE_DATE_EPOCH");
   if (text == nullptr) return std::nullopt;
   std::string_view digits = text;
-  bool sound = !digits.empty() && digits.size() <= 12 && digits.find_first_not_of("0123456789") == std::string_view::npos;
-  if (!sound) throw UsageError(fmt::format("SOURCE_DATE_EPOCH is '{}', which is no number of whole seconds", digits), "set it to the seconds since 1970, or unset it");
+  bool sound =
+      !digits.empty() && digits.size() <= 12 && digits.find_first_not_of("0123456789") == std::string_view::npos;
+  if (!sound)
+    throw UsageError(fmt::format("SOURCE_DATE_EPOCH is '{}', which is no number of whole seconds", digits),
+                     "set it to the seconds since 1970, or unset it");
   return std::atoll(text);
 }
 
@@ -33,7 +36,8 @@ Version wanted_version(const Options& options) {
   auto version = parse_version(*options.version);
   if (version) return *version;
   std::string help = "write MAJOR.MINOR.PATCH, as in 1.2.0 or 1.2.0-beta.1 (SemVer 2.0.0)";
-  if (options.version->starts_with('v') && parse_version(options.version->substr(1))) help = fmt::format("write `{}`", options.version->substr(1));
+  if (options.version->starts_with('v') && parse_version(options.version->substr(1)))
+    help = fmt::format("write `{}`", options.version->substr(1));
   throw UsageError(fmt::format("'{}' is no version", *options.version), help);
 }
 
@@ -53,7 +57,8 @@ Edition plan_edition(const Options& options, const Session& session, Diagnostics
   bool changed = git && !options.at && git->changed;
   Version version = options.version ? wanted_version(options) : snapshot_version(git, session.commit);
   if (options.version && changed) {
-    out.add(Code::tree_changed, {}, fmt::format("the tree has changes that no commit holds, so it is not version {}", version.text()))
+    out.add(Code::tree_changed, {},
+            fmt::format("the tree has changes that no commit holds, so it is not version {}", version.text()))
         .with_help("commit them first, or leave --version out to build a snapshot");
   }
   edition.version = version.text();
@@ -65,17 +70,23 @@ Edition plan_edition(const Options& options, const Session& session, Diagnostics
   return edition;
 }
 
-std::string size_words(std::size_t bytes) { return bytes < 1000000 ? fmt::format("{} kB", (bytes + 999) / 1000) : fmt::format("{:.1f} MB", static_cast<double>(bytes) / 1e6); }
+std::string size_words(std::size_t bytes) {
+  return bytes < 1000000 ? fmt::format("{} kB", (bytes + 999) / 1000)
+                         : fmt::format("{:.1f} MB", static_cast<double>(bytes) / 1e6);
+}
 
-void summarise(const Session& session, const Selection& selection, const Release& release, const Edition& edition, const std::filesystem::path& out) {
-  fmt::print("{} {}: {}, {}, {}\n", session.tree.plan.name, edition.version, counted(session.tree.fragments.size(), "fragment"), counted(selection.profiles.size(), "profile"),
+void summarise(const Session& session, const Selection& selection, const Release& release, const Edition& edition,
+               const std::filesystem::path& out) {
+  fmt::print("{} {}: {}, {}, {}\n", session.tree.plan.name, edition.version,
+             counted(session.tree.fragments.size(), "fragment"), counted(selection.profiles.size(), "profile"),
              counted(session.tree.dictionary.settings.size(), "setting"));
   std::size_t capped = release.tiers.empty() ? 0 : release.tiers.back().capped;
   fmt::print("{}; {} held back by a limit\n", tally(session.diagnostics), counted(capped, "value"));
   for (const TierRelease& tier : release.tiers) {
     const ReleaseFile& archive = tier.files.front();
     std::string path = (out / edition.version / std::string(name_of(tier.tier)) / archive.name).string();
-    fmt::print("  {}  {} ({}, {})\n", name_of(tier.tier), path, counted(tier.profiles, "profile"), size_words(archive.bytes.size()));
+    fmt::print("  {}  {} ({}, {})\n", name_of(tier.tier), path, counted(tier.profiles, "profile"),
+               size_words(archive.bytes.size()));
   }
 }
 
@@ -88,7 +99,8 @@ Exit run_build(const Options& options) {
   Selection selection = session.select();
   bool empty = session.tree.plan.sets.empty() || selection.profiles.empty();
   if (empty && !session.diagnostics.any_errors()) {
-    session.diagnostics.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile").with_help("write a set with `take:` into release/plan.yaml");
+    session.diagnostics.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
+        .with_help("write a set with `take:` into release/plan.yaml");
   }
   check_selection(session.tree, selection, options.jobs, session.diagnostics);
   Edition edition = plan_edition(options, session, session.diagnostics);
@@ -101,7 +113,8 @@ Exit run_build(const Options& options) {
   Release release = bind_release(session.tree, selection, edition, options.jobs);
   std::filesystem::path out = options.out.empty() ? session.root / "out" : options.out;
   write_release(release, edition, out, options.out.empty());
-  summarise(session, selection, release, edition, options.out.empty() ? out.lexically_proximate(std::filesystem::current_path()) : out);
+  summarise(session, selection, release, edition,
+            options.out.empty() ? out.lexically_proximate(std::filesystem::current_path()) : out);
   return Exit::done;
 }
 

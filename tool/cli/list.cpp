@@ -25,14 +25,17 @@ Exit run_list(const Options& options) {
     Selection selection = session.select();
     if (tree.plan.sets.empty()) selection.profiles.clear();
     bool profiles = what == "profiles";
-    text = profiles ? (json ? profiles_json(tree, selection) : profiles_text(tree, selection)) : (json ? sets_json(tree, selection) : sets_text(tree, selection));
+    text = profiles ? (json ? profiles_json(tree, selection) : profiles_text(tree, selection))
+                    : (json ? sets_json(tree, selection) : sets_text(tree, selection));
   } else {
     Kind kind = what == "machines" ? Kind::machine : what == "materials" ? Kind::material : Kind::process;
     text = json ? fragments_json(tree, kind) : fragments_text(tree, kind);
   }
   session.diagnostics.settle();
   bool dictionary_alone = what == "settings" || what == "rules";
-  std::erase_if(session.diagnostics.items(), [&](const Diagnostic& item) { return item.severity != Severity::error || (dictionary_alone && !session.of_dictionary(item)); });
+  std::erase_if(session.diagnostics.items(), [&](const Diagnostic& item) {
+    return item.severity != Severity::error || (dictionary_alone && !session.of_dictionary(item));
+  });
   print_diagnostics(session.diagnostics, *session.sources, options);
   fmt::print("{}", text);
   return session.diagnostics.any_errors() ? Exit::sources : Exit::done;

@@ -13,7 +13,7 @@ enum class Exit : int { done = 0, sources = 1, usage = 2, system = 3 };
 struct Options {
   std::filesystem::path folder = ".";
   unsigned jobs = 1;
-  bool colour = false;      // for stderr
+  bool colour = false;  // for stderr
   std::string command;
   std::string format = "text";
   bool strict = false;

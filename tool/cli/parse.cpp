@@ -5,8 +5,8 @@
 
 #include <unistd.h>
 
-#include <CLI/CLI.hpp>
 #include <fmt/format.h>
+#include <CLI/CLI.hpp>
 
 #include "base/words.h"
 #include "cli/options.h"
@@ -16,10 +16,12 @@ namespace bindery {
 
 namespace {
 
-const std::vector<std::string> nouns = {"machines", "materials", "processes", "profiles", "sets", "settings", "rules", "diagnostics"};
+const std::vector<std::string> nouns = {"machines", "materials", "processes", "profiles",
+                                        "sets",     "settings",  "rules",     "diagnostics"};
 
 struct Parser {
-  CLI::App app{"Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
+  CLI::App app{
+      "Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
   std::map<std::string, CLI::App*> commands;
   std::map<std::string, std::vector<std::string>> formats;  // that each command knows
   std::string colour = "auto", folder = ".", at, version, out = "out";
@@ -39,10 +41,14 @@ struct Parser {
     app.require_subcommand(0, 1);
     app.add_option("-C", folder, "work in this folder instead of the present one")->type_name("DIR");
     app.add_option("-j", jobs, "how many cores to use")->type_name("N")->check(CLI::Range(1u, 1024u));
-    app.add_option("--color", colour, "colours on stderr: auto, always or never")->type_name("WHEN")->check(CLI::IsMember({"auto", "always", "never"}));
+    app.add_option("--color", colour, "colours on stderr: auto, always or never")
+        ->type_name("WHEN")
+        ->check(CLI::IsMember({"auto", "always", "never"}));
 
     auto format = [&](CLI::App* sub, std::vector<std::string> known, const std::string& standard) {
-      sub->add_option("--format", options.format, fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))->type_name("FORMAT");
+      sub->add_option("--format", options.format,
+                      fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))
+          ->type_name("FORMAT");
       formats[sub->get_name()] = std::move(known);
     };
     CLI::App* validate = command("validate", "check the whole tree and every profile of its sets");
@@ -68,7 +74,8 @@ struct Parser {
     format(compare, {"text", "json"}, "text");
 
     CLI::App* build = command("build", "build the release archives");
-    build->add_option("--version", version, "the version, after SemVer 2.0.0; without it a snapshot is built")->type_name("V");
+    build->add_option("--version", version, "the version, after SemVer 2.0.0; without it a snapshot is built")
+        ->type_name("V");
     build->add_option("--at", at, "build this tag, branch or commit")->type_name("REV");
     build->add_option("--out", out, "where releases go (out/ below the tree's root if absent)")->type_name("DIR");
 
@@ -90,7 +97,8 @@ struct Parser {
         std::string name(word.substr(2, word.find('=') - 2));
         auto known = option_names(sub);
         if (std::find(known.begin(), known.end(), name) == known.end()) return unknown("option", "--", name, known);
-        bool takes_next = word.find('=') == std::string_view::npos && name != "strict" && name != "help" && !(name == "version" && sub == nullptr);
+        bool takes_next = word.find('=') == std::string_view::npos && name != "strict" && name != "help" &&
+                          !(name == "version" && sub == nullptr);
         if (takes_next) ++i;
       } else if (word == "-C" || word == "-j") {
         ++i;
@@ -106,8 +114,11 @@ struct Parser {
   // A format that the command does not know, or a word that it needs.
   std::string wrong_words(const Options& options) const {
     auto known = formats.find(options.command);
-    if (known != formats.end() && std::find(known->second.begin(), known->second.end(), options.format) == known->second.end()) return unknown("format", "", options.format, known->second);
-    if (options.command == "list" && std::find(nouns.begin(), nouns.end(), first) == nouns.end()) return unknown("list", "", first, nouns);
+    if (known != formats.end() &&
+        std::find(known->second.begin(), known->second.end(), options.format) == known->second.end())
+      return unknown("format", "", options.format, known->second);
+    if (options.command == "list" && std::find(nouns.begin(), nouns.end(), first) == nouns.end())
+      return unknown("list", "", first, nouns);
     return {};
   }
 
@@ -129,9 +140,11 @@ struct Parser {
     return found;
   }
 
-  static std::string unknown(std::string_view what, std::string_view sign, const std::string& word, const std::vector<std::string>& known) {
+  static std::string unknown(std::string_view what, std::string_view sign, const std::string& word,
+                             const std::vector<std::string>& known) {
     std::string near = nearest(word, {known.begin(), known.end()});
-    std::string cure = near.empty() ? fmt::format("known: {}{}", sign, fmt::join(known, fmt::format(", {}", sign))) : fmt::format("did you mean '{}{}'", sign, near);
+    std::string cure = near.empty() ? fmt::format("known: {}{}", sign, fmt::join(known, fmt::format(", {}", sign)))
+                                    : fmt::format("did you mean '{}{}'", sign, near);
     return fmt::format("error: unknown {} '{}{}'\n  help: {}\n", what, sign, word, cure);
   }
 };
@@ -144,7 +157,8 @@ std::string told(const CLI::ParseError& error, const Parser& parser) {
     for (const CLI::Option* option : sub->get_options()) {
       if (option->get_required()) words.push_back(option->get_type_name());
     }
-    std::string cure = name == "list" ? fmt::format("lists are {}", join_words(nouns)) : fmt::format("see `bindery {} --help`", name);
+    std::string cure =
+        name == "list" ? fmt::format("lists are {}", join_words(nouns)) : fmt::format("see `bindery {} --help`", name);
     return fmt::format("error: `{}` needs {}\n  help: {}\n", name, join_words(words), cure);
   }
   return fmt::format("error: {}\n  help: see `bindery --help`, or `bindery COMMAND --help`\n", error.what());

@@ -25,11 +25,23 @@ Exit run_show(const Options& options) {
   Answer answer = resolve_one(session, resolver, triple);
   print_diagnostics(answer.diagnostics, *session.sources, options);
   if (!can_resolve(session, triple)) {
-    if (options.format == "json") fmt::print("{}", JsonWriter().open_object().field("profile", options.words[0]).key("settings").open_object().close().key("scripts").open_object().close().close().finish());
+    if (options.format == "json")
+      fmt::print("{}", JsonWriter()
+                           .open_object()
+                           .field("profile", options.words[0])
+                           .key("settings")
+                           .open_object()
+                           .close()
+                           .key("scripts")
+                           .open_object()
+                           .close()
+                           .close()
+                           .finish());
     return Exit::sources;
   }
   Selected selected = place_in_plan(session.tree, triple);
-  fmt::print("{}", options.format == "json" ? profile_json(session.tree, selected, answer.profile) : profile_text(session.tree, selected, answer.profile));
+  fmt::print("{}", options.format == "json" ? profile_json(session.tree, selected, answer.profile)
+                                            : profile_text(session.tree, selected, answer.profile));
   return answer.whole() ? Exit::done : Exit::sources;
 }
 
@@ -41,10 +53,12 @@ Exit run_why(const Options& options) {
   KeyId key = dictionary.find(options.words[1]);
   if (key == no_key && !dictionary.incomplete) {
     if (dictionary.is_group(options.words[1])) {
-      throw UsageError(fmt::format("'{}' is a group of settings, not a setting", options.words[1]), "name one of its settings; see `list settings`");
+      throw UsageError(fmt::format("'{}' is a group of settings, not a setting", options.words[1]),
+                       "name one of its settings; see `list settings`");
     }
     std::string near = dictionary.nearest_key(options.words[1]);
-    throw UsageError(fmt::format("unknown setting '{}'", options.words[1]), near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
+    throw UsageError(fmt::format("unknown setting '{}'", options.words[1]),
+                     near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
   }
   Answer answer = resolve_one(session, resolver, triple);
   print_diagnostics(answer.diagnostics, *session.sources, options);
@@ -63,7 +77,8 @@ Exit run_compare(const Options& options) {
   both.settle();
   print_diagnostics(both, *session.sources, options);
   if (!can_resolve(session, left) || !can_resolve(session, right)) return Exit::sources;
-  fmt::print("{}", options.format == "json" ? comparison_json(session.tree, a.profile, b.profile) : comparison_text(session.tree, a.profile, b.profile));
+  fmt::print("{}", options.format == "json" ? comparison_json(session.tree, a.profile, b.profile)
+                                            : comparison_text(session.tree, a.profile, b.profile));
   return a.whole() && b.whole() ? Exit::done : Exit::sources;
 }
 

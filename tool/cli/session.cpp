@@ -44,17 +44,24 @@ FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
     FragmentId base = tree.find(kind, name.substr(0, name.find('+')));
     if (base != no_fragment && !tree[base].linked()) return base;
     const auto& successors = tree.successors[static_cast<std::size_t>(kind)];
-    if (auto now = successors.find(name); now != successors.end()) throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name), fmt::format("its name is '{}' now", tree[now->second].name()));
+    if (auto now = successors.find(name); now != successors.end())
+      throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name),
+                       fmt::format("its name is '{}' now", tree[now->second].name()));
     std::vector<std::string_view> names;
     for (FragmentId each : tree.of_kind[static_cast<std::size_t>(kind)]) {
       if (!tree[each].abstract) names.push_back(tree[each].name());
     }
     std::string near = nearest(name, names);
-    throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name), near.empty() ? fmt::format("see `list {}`", kind == Kind::process ? "processes" : fmt::format("{}s", name_of(kind))) : fmt::format("did you mean '{}'", near));
+    throw UsageError(fmt::format("no {} is named '{}'", name_of(kind), name),
+                     near.empty() ? fmt::format("see `list {}`",
+                                                kind == Kind::process ? "processes" : fmt::format("{}s", name_of(kind)))
+                                  : fmt::format("did you mean '{}'", near));
   }
   if (tree[id].abstract && tree[id].linked()) {
     throw UsageError(fmt::format("the {} '{}' is abstract, so it makes no profile", name_of(kind), name),
-                     tree[id].raw->has_fittings ? fmt::format("name one of its fittings, as in '{}+...'; see `list {}s`", name, name_of(kind)) : "name a fragment that extends it");
+                     tree[id].raw->has_fittings
+                         ? fmt::format("name one of its fittings, as in '{}+...'; see `list {}s`", name, name_of(kind))
+                         : "name a fragment that extends it");
   }
   return id;
 }
@@ -63,7 +70,8 @@ FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
 
 bool Session::of_dictionary(const Diagnostic& item) const {
   if (!item.fragment.empty()) return false;
-  return item.code == Code::dictionary_missing || (item.span.known() && (*sources)[item.span.file].path.starts_with("schema/"));
+  return item.code == Code::dictionary_missing ||
+         (item.span.known() && (*sources)[item.span.file].path.starts_with("schema/"));
 }
 
 Session open_session(const Options& options) {
@@ -84,16 +92,20 @@ Session open_session(const Options& options) {
 Triple find_profile(const Session& session, Resolver& resolver, const std::string& id) {
   std::size_t first = id.find('/'), second = first == std::string::npos ? first : id.find('/', first + 1);
   if (second == std::string::npos || id.find('/', second + 1) != std::string::npos) {
-    throw UsageError(fmt::format("'{}' names no profile", id), "a profile is named machine/material/process; see `list profiles`");
+    throw UsageError(fmt::format("'{}' names no profile", id),
+                     "a profile is named machine/material/process; see `list profiles`");
   }
   std::string_view whole = id;
-  Triple triple{{find_part(session, Kind::machine, whole.substr(0, first)), find_part(session, Kind::material, whole.substr(first + 1, second - first - 1)),
+  Triple triple{{find_part(session, Kind::machine, whole.substr(0, first)),
+                 find_part(session, Kind::material, whole.substr(first + 1, second - first - 1)),
                  find_part(session, Kind::process, whole.substr(second + 1))}};
   bool linked = true;
   for (FragmentId each : triple.of) linked &= session.tree[each].linked();
   if (!linked) return triple;
   if (auto refusal = resolver.refused(triple)) {
-    throw UsageError(fmt::format("'{}' is no profile: `fits` of {} refuses it ({})", id, session.tree[refusal->fragment].id(), refusal->reason), "see `list profiles` for those that fit");
+    throw UsageError(fmt::format("'{}' is no profile: `fits` of {} refuses it ({})", id,
+                                 session.tree[refusal->fragment].id(), refusal->reason),
+                     "see `list profiles` for those that fit");
   }
   return triple;
 }

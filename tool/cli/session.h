@@ -18,7 +18,7 @@ struct Session {
   std::unique_ptr<Sources> sources;  // on the heap: the tree points into it
   std::optional<Commit> commit;      // of --at
   Tree tree;
-  Diagnostics diagnostics;           // of reading, linking and, after select(), of the plan
+  Diagnostics diagnostics;  // of reading, linking and, after select(), of the plan
 
   // Does a report speak of the dictionary?
   bool of_dictionary(const Diagnostic& item) const;

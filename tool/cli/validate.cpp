@@ -20,7 +20,11 @@ Exit run_validate(const Options& options) {
     JsonWriter json;
     json.open_object().key("diagnostics");
     diagnostics_json(found, *session.sources, json);
-    json.key("fragments").whole(static_cast<long long>(fragments)).key("profiles").whole(static_cast<long long>(profiles)).close();
+    json.key("fragments")
+        .whole(static_cast<long long>(fragments))
+        .key("profiles")
+        .whole(static_cast<long long>(profiles))
+        .close();
     fmt::print("{}", json.finish());
   } else {
     print_diagnostics(found, *session.sources, options);

@@ -39,7 +39,8 @@ class Evaluation {
   Value read(Value value, const FormulaNode& n, std::uint32_t at) {
     if (value.is(Value::Tag::unset)) return stop(FormulaStop::unset, at);
     if (value.is(Value::Tag::poison)) return stop(FormulaStop::poison, at);
-    return value.is(Value::Tag::number) && n.unit != nullptr ? Value::of_number(n.unit->to_base(value.number())) : value;
+    return value.is(Value::Tag::number) && n.unit != nullptr ? Value::of_number(n.unit->to_base(value.number()))
+                                                             : value;
   }
 
   Value finite(double number, std::uint32_t at) {
@@ -111,7 +112,8 @@ class Evaluation {
       case FormulaOp::negation: return Value::of_flag(!first.flag());
       case FormulaOp::in_unit: return finite(n.unit->from_base(a), at);
       case FormulaOp::absolute: return Value::of_number(std::fabs(a));
-      case FormulaOp::round_to: return b <= 0 ? stop(FormulaStop::bad_step, at) : finite(round_half_away(a / b) * b, at);
+      case FormulaOp::round_to:
+        return b <= 0 ? stop(FormulaStop::bad_step, at) : finite(round_half_away(a / b) * b, at);
       case FormulaOp::ceiling: return Value::of_number(std::ceil(steady(a)));
       case FormulaOp::floor_of: return Value::of_number(std::floor(steady(a)));
       case FormulaOp::square_root: return a < 0 ? stop(FormulaStop::not_finite, at) : Value::of_number(std::sqrt(a));

@@ -36,19 +36,45 @@ struct FormulaType {
 };
 
 enum class FormulaOp : std::uint8_t {
-  number, flag, word, key, inherited,
-  negate, add, subtract, multiply, divide, power,
-  less, less_equal, greater, greater_equal, equal, not_equal,
-  both, either, negation, in_unit,
-  choose, is_set, least, most, absolute, round_to, ceiling, floor_of, square_root, clamp_to,
+  number,
+  flag,
+  word,
+  key,
+  inherited,
+  negate,
+  add,
+  subtract,
+  multiply,
+  divide,
+  power,
+  less,
+  less_equal,
+  greater,
+  greater_equal,
+  equal,
+  not_equal,
+  both,
+  either,
+  negation,
+  in_unit,
+  choose,
+  is_set,
+  least,
+  most,
+  absolute,
+  round_to,
+  ceiling,
+  floor_of,
+  square_root,
+  clamp_to,
 };
 
 struct FormulaNode {
   FormulaOp op = FormulaOp::number;
   FormulaType type;
-  std::uint32_t first = 0;     // its arguments are Formula::arguments[first, first + count)
+  std::uint32_t first = 0;  // its arguments are Formula::arguments[first, first + count)
   std::uint32_t count = 0;
-  double number = 0;           // of a literal, in working units
+  double number = 0;  // of a literal, in working units
   bool flag = false;
   KeyId key = no_key;
   std::string_view word;
@@ -76,7 +102,7 @@ struct FormulaScope {
     FormulaType type;
     const Unit* unit = nullptr;  // nullptr: not a quantity
     bool fact = false;
-    bool poisoned = false;       // its dictionary entry is broken: the formula fails in silence
+    bool poisoned = false;  // its dictionary entry is broken: the formula fails in silence
     const std::vector<std::string_view>* choices = nullptr;
   };
   std::function<std::optional<Key>(std::string_view)> find;

@@ -40,11 +40,8 @@ zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
   Feed& feed = *static_cast<Feed*>(state);
   const std::string& bytes = feed.entry->data;
   switch (command) {
-    case ZIP_SOURCE_SUPPORTS:
-      return ZIP_SOURCE_SUPPORTS_READABLE;
-    case ZIP_SOURCE_OPEN:
-      feed.at = 0;
-      return 0;
+    case ZIP_SOURCE_SUPPORTS: return ZIP_SOURCE_SUPPORTS_READABLE;
+    case ZIP_SOURCE_OPEN: feed.at = 0; return 0;
     case ZIP_SOURCE_READ: {
       std::size_t part = std::min<std::size_t>(length, bytes.size() - feed.at);
       std::memcpy(data, bytes.data() + feed.at, part);
@@ -66,8 +63,7 @@ zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
       std::memcpy(data, none, sizeof none);
       return sizeof none;
     }
-    default:
-      return 0;
+    default: return 0;
   }
 }
 
@@ -86,11 +82,14 @@ DosTime to_dos(std::int64_t seconds) {
   std::int64_t shifted = (5 * day_of_year + 2) / 153;
   std::int64_t day = day_of_year - (153 * shifted + 2) / 5 + 1, month = shifted < 10 ? shifted + 3 : shifted - 9;
   std::int64_t year = year_of_era + era * 400 + (month <= 2 ? 1 : 0);
-  return {static_cast<zip_uint16_t>(rest / 3600 << 11 | rest / 60 % 60 << 5 | rest % 60 / 2), static_cast<zip_uint16_t>((year - 1980) << 9 | month << 5 | day)};
+  return {static_cast<zip_uint16_t>(rest / 3600 << 11 | rest / 60 % 60 << 5 | rest % 60 / 2),
+          static_cast<zip_uint16_t>((year - 1980) << 9 | month << 5 | day)};
 }
 
 bool safe_path(std::string_view path) {
-  if (path.empty() || path.front() == '/' || path.back() == '/' || path.find('\\') != std::string_view::npos || path.find(':') != std::string_view::npos) return false;
+  if (path.empty() || path.front() == '/' || path.back() == '/' || path.find('\\') != std::string_view::npos ||
+      path.find(':') != std::string_view::npos)
+    return false;
   for (std::size_t start = 0; start <= path.size();) {
     std::size_t end = std::min(path.find('/', start), path.size());
     std::string_view part = path.substr(start, end - start);
@@ -110,7 +109,8 @@ PackedEntry pack(std::string path, std::string_view bytes) {
   entry.digest = sha256(bytes);
   entry.data.resize(bytes.size());
   // Zero where the compressed form would not be smaller.
-  std::size_t packed = libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), entry.data.data(), entry.data.size());
+  std::size_t packed =
+      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), entry.data.data(), entry.data.size());
   entry.deflated = packed > 0;
   if (entry.deflated) entry.data.resize(packed);
   else entry.data = bytes;
@@ -136,18 +136,21 @@ std::string write_archive(const std::vector<const PackedEntry*>& entries, std::i
   for (std::size_t i = 0; i < entries.size(); ++i) {
     feeds[i].entry = entries[i];
     zip_source_t* source = zip_source_function(archive, feed, &feeds[i]);
-    zip_int64_t index = source == nullptr ? -1 : zip_file_add(archive, entries[i]->path.c_str(), source, ZIP_FL_ENC_UTF_8);
+    zip_int64_t index =
+        source == nullptr ? -1 : zip_file_add(archive, entries[i]->path.c_str(), source, ZIP_FL_ENC_UTF_8);
     if (index < 0) give_up();
     auto at = static_cast<zip_uint64_t>(index);
     if (zip_set_file_compression(archive, at, entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE, 0) != 0 ||
-        zip_file_set_dostime(archive, at, stamp.time, stamp.date, 0) != 0 || zip_file_set_external_attributes(archive, at, 0, ZIP_OPSYS_UNIX, mode << 16) != 0) {
+        zip_file_set_dostime(archive, at, stamp.time, stamp.date, 0) != 0 ||
+        zip_file_set_external_attributes(archive, at, 0, ZIP_OPSYS_UNIX, mode << 16) != 0) {
       give_up();
     }
   }
   if (zip_close(archive) != 0) give_up();
   std::string out;
   zip_stat_t stat;
-  if (zip_source_open(target) != 0 || zip_source_stat(target, &stat) != 0) throw SystemError("libzip gives no archive back");
+  if (zip_source_open(target) != 0 || zip_source_stat(target, &stat) != 0)
+    throw SystemError("libzip gives no archive back");
   out.resize(stat.size);
   zip_int64_t got = zip_source_read(target, out.data(), out.size());
   zip_source_close(target);
@@ -173,17 +176,22 @@ std::map<std::string, std::string> read_archive(std::string_view bytes) {
   if (count > most_entries) throw std::runtime_error("it has more entries than any release");
   for (zip_uint64_t i = 0; i < count; ++i) {
     zip_stat_t stat;
-    if (zip_stat_index(raw, i, 0, &stat) != 0 || (stat.valid & ZIP_STAT_NAME) == 0 || (stat.valid & ZIP_STAT_SIZE) == 0) throw std::runtime_error("an entry has no name or size");
+    if (zip_stat_index(raw, i, 0, &stat) != 0 || (stat.valid & ZIP_STAT_NAME) == 0 || (stat.valid & ZIP_STAT_SIZE) == 0)
+      throw std::runtime_error("an entry has no name or size");
     std::string path = stat.name;
     if (!safe_path(path)) throw std::runtime_error(fmt::format("the path of entry {} is not safe", i + 1));
     total += stat.size;
-    if (stat.size > largest_entry || total > largest_archive) throw std::runtime_error(fmt::format("'{}' is larger than anything in a release", path));
+    if (stat.size > largest_entry || total > largest_archive)
+      throw std::runtime_error(fmt::format("'{}' is larger than anything in a release", path));
     std::string data(stat.size, '\0');
     std::unique_ptr<zip_file_t, decltype(&zip_fclose)> file(zip_fopen_index(raw, i, 0), &zip_fclose);
-    if (!file || zip_fread(file.get(), data.data(), data.size()) != static_cast<zip_int64_t>(data.size())) throw std::runtime_error(fmt::format("'{}' cannot be unpacked", path));
+    if (!file || zip_fread(file.get(), data.data(), data.size()) != static_cast<zip_int64_t>(data.size()))
+      throw std::runtime_error(fmt::format("'{}' cannot be unpacked", path));
     char more = 0;
-    if (zip_fread(file.get(), &more, 1) != 0) throw std::runtime_error(fmt::format("'{}' cannot be unpacked: its checksum or size is wrong", path));
-    if (!out.emplace(path, std::move(data)).second) throw std::runtime_error(fmt::format("'{}' stands in it twice", path));
+    if (zip_fread(file.get(), &more, 1) != 0)
+      throw std::runtime_error(fmt::format("'{}' cannot be unpacked: its checksum or size is wrong", path));
+    if (!out.emplace(path, std::move(data)).second)
+      throw std::runtime_error(fmt::format("'{}' stands in it twice", path));
   }
   return out;
 }

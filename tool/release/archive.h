@@ -15,17 +15,17 @@ namespace bindery {
 // One file of an archive, compressed.
 struct PackedEntry {
   std::string path;
-  std::string data;           // deflated, or the bytes themselves where that is not smaller
+  std::string data;  // deflated, or the bytes themselves where that is not smaller
   bool deflated = true;
-  std::uint64_t size = 0;     // of the bytes
+  std::uint64_t size = 0;  // of the bytes
   std::uint32_t crc = 0;
-  std::string digest;         // SHA-256 of the bytes
+  std::string digest;  // SHA-256 of the bytes
 };
 
 PackedEntry pack(std::string path, std::string_view bytes);
 
-// The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what ZIP can
-// tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
+// The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what
+// ZIP can tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
 
 // The files of an archive by path. Throws std::runtime_error with the reason where it is no sound archive, has

@@ -28,7 +28,8 @@ std::string_view title_of(const Tree& tree, FragmentId id) {
 }
 
 std::string profile_title(const Tree& tree, const Triple& triple) {
-  return fmt::format("{} / {} / {}", title_of(tree, triple.of[0]), title_of(tree, triple.of[1]), title_of(tree, triple.of[2]));
+  return fmt::format("{} / {} / {}", title_of(tree, triple.of[0]), title_of(tree, triple.of[1]),
+                     title_of(tree, triple.of[2]));
 }
 
 // A value as a fragment writes it: quantities and words as texts, counts and flags bare.
@@ -56,7 +57,9 @@ void write_value(const Setting& setting, const Value& value, std::string& out) {
 std::string profile_file(const Tree& tree, const Selected& selected, const Profile& profile) {
   std::string out;
   out.reserve(6000);
-  out += fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{", json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
+  out +=
+      fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{",
+                  json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
   bool first = true;
   for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
     const Setting& setting = tree.dictionary.settings[key];
@@ -70,7 +73,10 @@ std::string profile_file(const Tree& tree, const Selected& selected, const Profi
   first = true;
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
     if (!profile.scripts[slot]) continue;
-    out.append(first ? ",\n\"scripts\":{\n" : ",\n").append(json_quoted(name_of(static_cast<ScriptSlot>(slot)))).append(":").append(json_quoted(*profile.scripts[slot]));
+    out.append(first ? ",\n\"scripts\":{\n" : ",\n")
+        .append(json_quoted(name_of(static_cast<ScriptSlot>(slot))))
+        .append(":")
+        .append(json_quoted(*profile.scripts[slot]));
     first = false;
   }
   if (!first) out += "}";
@@ -93,35 +99,55 @@ std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selec
       const Selected& selected = selection.profiles[i];
       Profile profile = resolver.resolve(selected.triple, silent);
       out[i].capped = profile.caps.size();
-      out[i].entry = pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)), profile_file(tree, selected, profile));
+      out[i].entry = pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)),
+                          profile_file(tree, selected, profile));
     }
   });
   return out;
 }
 
-std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<std::pair<const Selected*, const PackedEntry*>>& profiles) {
+std::string contents_json(const Tree& tree, Tier tier, const Edition& edition,
+                          const std::vector<std::pair<const Selected*, const PackedEntry*>>& profiles) {
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
   json.key("profiles").open_list();
   for (const auto& [selected, entry] : profiles) {
-    json.open_object().field("id", profile_id(tree, selected->triple)).field("title", profile_title(tree, selected->triple));
-    json.field("path", entry->path).field("tier", name_of(selected->tier)).field("status", name_of(selected->status)).field("sha256", entry->digest);
+    json.open_object()
+        .field("id", profile_id(tree, selected->triple))
+        .field("title", profile_title(tree, selected->triple));
+    json.field("path", entry->path)
+        .field("tier", name_of(selected->tier))
+        .field("status", name_of(selected->status))
+        .field("sha256", entry->digest);
     json.key("evidence").open_list().close().close();
   }
   json.close().close();
   return json.finish();
 }
 
-std::string release_json(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles, const std::vector<ReleaseFile>& files, const PackedEntry& contents) {
+std::string release_json(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles,
+                         const std::vector<ReleaseFile>& files, const PackedEntry& contents) {
   JsonWriter json;
-  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("channel", edition.channel).field("tier", name_of(tier));
+  json.open_object()
+      .field("name", tree.plan.name)
+      .field("version", edition.version)
+      .field("channel", edition.channel)
+      .field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
-  json.field("date", utc_date(edition.time)).field_or_null("commit", edition.commit).key("changed").flag(edition.changed);
+  json.field("date", utc_date(edition.time))
+      .field_or_null("commit", edition.commit)
+      .key("changed")
+      .flag(edition.changed);
   json.key("profiles").whole(static_cast<long long>(profiles));
   json.key("files").open_list();
   for (const ReleaseFile& file : files) {
-    json.open_object().field("name", file.name).key("bytes").whole(static_cast<long long>(file.bytes.size())).field("sha256", sha256(file.bytes)).close();
+    json.open_object()
+        .field("name", file.name)
+        .key("bytes")
+        .whole(static_cast<long long>(file.bytes.size()))
+        .field("sha256", sha256(file.bytes))
+        .close();
   }
   json.close().key("contents").open_object().field("name", contents.path).field("sha256", contents.digest).close();
   json.key("tool").open_object().field("name", "bindery").field("version", tool_version()).close();
@@ -138,7 +164,8 @@ std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) 
   return out;
 }
 
-TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, const std::vector<BoundProfile>& bound, const PackedEntry& settings, const Edition& edition) {
+TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, const std::vector<BoundProfile>& bound,
+                      const PackedEntry& settings, const Edition& edition) {
   TierRelease out;
   out.tier = tier;
   std::vector<std::pair<const Selected*, const PackedEntry*>> profiles;
@@ -161,9 +188,11 @@ TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, c
   for (const PackedEntry* entry : entries) digests.emplace_back(entry->path, entry->digest);
   PackedEntry sums = pack("SHA256SUMS", sums_text(std::move(digests)));
   entries.push_back(&sums);
-  std::sort(entries.begin(), entries.end(), [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
+  std::sort(entries.begin(), entries.end(),
+            [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
 
-  out.files.push_back({fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(tier)), write_archive(entries, edition.time)});
+  out.files.push_back({fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(tier)),
+                       write_archive(entries, edition.time)});
   out.files.push_back({"CHANGELOG.md", std::move(changelog)});
   out.files.push_back({"release.json", release_json(tree, tier, edition, out.profiles, out.files, own.back())});
   digests.clear();
@@ -186,7 +215,8 @@ Release bind_release(const Tree& tree, const Selection& selection, const Edition
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
   Release release;
   for (Tier tier : {Tier::free, Tier::supporter}) {
-    bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(), [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
+    bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(),
+                           [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
     if (any) release.tiers.push_back(bind_tier(tree, tier, selection, bound, settings, edition));
   }
   return release;

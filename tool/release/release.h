@@ -14,10 +14,10 @@ namespace bindery {
 // What both tiers have in common.
 struct Edition {
   std::string version;
-  std::string channel;      // "stable", or "beta" where the version is a pre-release
-  std::string commit;       // empty outside git
-  bool changed = false;     // the tree differs from the commit
-  std::int64_t time = 0;    // seconds since 1970 UTC
+  std::string channel;    // "stable", or "beta" where the version is a pre-release
+  std::string commit;     // empty outside git
+  bool changed = false;   // the tree differs from the commit
+  std::int64_t time = 0;  // seconds since 1970 UTC
 };
 
 // A file of a tier's folder, complete in memory.

@@ -50,8 +50,10 @@ electrical work and repairs are for licensed people.
 }  // namespace
 
 std::string read_me_first(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles) {
-  std::string out = fmt::format("{} {} ({} edition)\npublished by {}\n", tree.plan.name, edition.version, name_of(tier), tree.plan.publisher.name);
-  if (edition.channel == "beta") out += "This is a version for trial: expect changes, and tell the publisher what you find.\n";
+  std::string out = fmt::format("{} {} ({} edition)\npublished by {}\n", tree.plan.name, edition.version, name_of(tier),
+                                tree.plan.publisher.name);
+  if (edition.channel == "beta")
+    out += "This is a version for trial: expect changes, and tell the publisher what you find.\n";
   out += fmt::format(R"(
 WHAT THIS IS
 
@@ -71,15 +73,18 @@ HOW TO USE IT
 Choose the folder of your machine and nozzle, then of your material, then the
 process. Enter its values in the program you print with. Change one thing at a
 time, and print a small part before a large one.
-)", counted(profiles, "profile"));
-  if (auto own = publishers_text(tree, "release/texts/read-me-first.txt"); !own.empty()) out += fmt::format("\nFROM THE PUBLISHER\n\n{}", tidy(own));
+)",
+                     counted(profiles, "profile"));
+  if (auto own = publishers_text(tree, "release/texts/read-me-first.txt"); !own.empty())
+    out += fmt::format("\nFROM THE PUBLISHER\n\n{}", tidy(own));
   out += fmt::format("\n{}", cautions);
   return out;
 }
 
 std::string licence_text(const Tree& tree) {
   if (auto own = publishers_text(tree, "release/texts/licence.txt"); !own.empty()) return tidy(own);
-  return fmt::format("These profiles are published by {} under this licence:\n\n{}\n", tree.plan.publisher.name, tree.plan.publisher.licence);
+  return fmt::format("These profiles are published by {} under this licence:\n\n{}\n", tree.plan.publisher.name,
+                     tree.plan.publisher.licence);
 }
 
 std::string changelog_text(const Tree& tree, Tier tier, const Edition& edition) {

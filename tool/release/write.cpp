@@ -18,7 +18,8 @@ namespace fs = std::filesystem;
 namespace {
 
 [[noreturn]] void fail(const fs::path& path, int reason) {
-  throw SystemError(fmt::format("{} cannot be written: {}", path.string(), std::strerror(reason)), "check the folder's rights and the free space, or name another with --out");
+  throw SystemError(fmt::format("{} cannot be written: {}", path.string(), std::strerror(reason)),
+                    "check the folder's rights and the free space, or name another with --out");
 }
 
 void write_file(const fs::path& path, std::string_view bytes) {

@@ -23,7 +23,8 @@ std::string_view whole_line(std::string_view text, std::size_t offset, std::size
 }
 
 std::size_t code_points(std::string_view text) {
-  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0) != 0x80; }));
+  return static_cast<std::size_t>(
+      std::count_if(text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0) != 0x80; }));
 }
 
 // The source line with carets below the span. Tabs are kept as one blank; a long line is left out.
@@ -40,7 +41,8 @@ void source_lines(const Sources& sources, Span span, const Palette& palette, std
   std::size_t end = std::min<std::size_t>(span.end, start + line.size());
   std::size_t width = end > span.begin ? code_points(file.text.substr(span.begin, end - span.begin)) : 1;
   out += fmt::format("  {}{} |{} {}\n", palette.place, number, palette.plain, shown);
-  out += fmt::format("  {:{}} {}|{} {:{}}{}{:^>{}}{}\n", "", number.size(), palette.place, palette.plain, "", lead, palette.error, "", std::max<std::size_t>(width, 1), palette.plain);
+  out += fmt::format("  {:{}} {}|{} {:{}}{}{:^>{}}{}\n", "", number.size(), palette.place, palette.plain, "", lead,
+                     palette.error, "", std::max<std::size_t>(width, 1), palette.plain);
 }
 
 void json_place(const Sources& sources, Span span, JsonWriter& json) {
@@ -80,17 +82,22 @@ std::string_view line_at(const Sources& sources, Span span) {
 std::string diagnostics_text(const Diagnostics& diagnostics, const Sources& sources, const Palette& palette) {
   std::string out;
   for (const Diagnostic& item : diagnostics.items()) {
-    std::string_view shade = item.severity == Severity::error ? palette.error : item.severity == Severity::warning ? palette.warning : palette.note;
+    std::string_view shade = item.severity == Severity::error     ? palette.error
+                             : item.severity == Severity::warning ? palette.warning
+                                                                  : palette.note;
     std::string code(describe(item.code).name);
     if (!item.rule.empty()) code += fmt::format(": {}", item.rule);
     if (item.span.known()) out += fmt::format("{}{}{}: ", palette.place, place_text(sources, item.span), palette.plain);
     out += fmt::format("{}{}[{}]{}: {}\n", shade, name_of(item.severity), code, palette.plain, item.message);
     if (item.span.known()) source_lines(sources, item.span, palette, out);
     for (const Related& each : item.related) {
-      out += each.span.known() ? fmt::format("  {}{}{}: {}\n", palette.place, place_text(sources, each.span), palette.plain, each.message) : fmt::format("  {}\n", each.message);
+      out += each.span.known() ? fmt::format("  {}{}{}: {}\n", palette.place, place_text(sources, each.span),
+                                             palette.plain, each.message)
+                               : fmt::format("  {}\n", each.message);
     }
     if (item.profiles == 1) out += fmt::format("  in {}\n", item.profile);
-    if (item.profiles > 1) out += fmt::format("  in {}, the first {}\n", counted(item.profiles, "profile"), item.profile);
+    if (item.profiles > 1)
+      out += fmt::format("  in {}, the first {}\n", counted(item.profiles, "profile"), item.profile);
     if (!item.help.empty()) out += fmt::format("  {}help:{} {}\n", palette.help, palette.plain, item.help);
   }
   return out;
@@ -109,11 +116,14 @@ void diagnostics_json(const Diagnostics& diagnostics, const Sources& sources, Js
   json.open_list();
   for (const Diagnostic& item : diagnostics.items()) {
     json.open_object();
-    json.field("code", describe(item.code).name).field("severity", name_of(item.severity)).field("message", item.message);
+    json.field("code", describe(item.code).name)
+        .field("severity", name_of(item.severity))
+        .field("message", item.message);
     json_place(sources, item.span, json);
     json.field("help", item.help);
     if (!item.rule.empty()) json.field("rule", item.rule);
-    if (item.profiles > 0) json.field("profile", item.profile).key("profiles").whole(static_cast<long long>(item.profiles));
+    if (item.profiles > 0)
+      json.field("profile", item.profile).key("profiles").whole(static_cast<long long>(item.profiles));
     json.key("related").open_list();
     for (const Related& each : item.related) {
       json.open_object().field("message", each.message);

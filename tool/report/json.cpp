@@ -16,7 +16,8 @@ std::string json_quoted(std::string_view text) {
       case '\t': out += "\\t"; break;
       case '\r': out += "\\r"; break;
       default:
-        if (static_cast<unsigned char>(c) < 0x20) out += fmt::format("\\u{:04x}", static_cast<unsigned>(static_cast<unsigned char>(c)));
+        if (static_cast<unsigned char>(c) < 0x20)
+          out += fmt::format("\\u{:04x}", static_cast<unsigned>(static_cast<unsigned char>(c)));
         else out += c;
     }
   }

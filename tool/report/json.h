@@ -23,7 +23,9 @@ class JsonWriter {
   JsonWriter& null() { return raw("null"); }
   // A key and its text, which is null where it is empty.
   JsonWriter& field(std::string_view name, std::string_view value) { return key(name).text(value); }
-  JsonWriter& field_or_null(std::string_view name, std::string_view value) { return value.empty() ? key(name).null() : field(name, value); }
+  JsonWriter& field_or_null(std::string_view name, std::string_view value) {
+    return value.empty() ? key(name).null() : field(name, value);
+  }
 
   // The finished text, with a line break at its end.
   std::string finish();

@@ -36,7 +36,8 @@ std::vector<DiffLine> line_diff(std::string_view left, std::string_view right) {
     std::vector<std::uint32_t> common((n + 1) * (m + 1), 0);
     auto at = [&](std::size_t x, std::size_t y) -> std::uint32_t& { return common[x * (m + 1) + y]; };
     for (std::size_t x = n; x-- > 0;) {
-      for (std::size_t y = m; y-- > 0;) at(x, y) = a[head + x] == b[head + y] ? at(x + 1, y + 1) + 1 : std::max(at(x + 1, y), at(x, y + 1));
+      for (std::size_t y = m; y-- > 0;)
+        at(x, y) = a[head + x] == b[head + y] ? at(x + 1, y + 1) + 1 : std::max(at(x + 1, y), at(x, y + 1));
     }
     while (i < n && j < m) {
       if (a[head + i] == b[head + j]) {

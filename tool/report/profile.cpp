@@ -13,7 +13,8 @@ namespace bindery {
 namespace {
 
 std::string cap_words(const Tree& tree, const Setting& setting, const Cap& cap) {
-  std::string side = fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting, Value::of_number(cap.limit)));
+  std::string side =
+      fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting, Value::of_number(cap.limit)));
   if (cap.bound == nullptr) return fmt::format("{}: the flow limit", side);
   return fmt::format("{}: {}, limit '{}'", side, tree[cap.bound->fragment].id(), cap.bound->pattern);
 }
@@ -31,7 +32,8 @@ void cap_json(const Tree& tree, const Setting& setting, const Cap& cap, JsonWrit
   json.field("bound", cap.bound == nullptr ? "flow_limit" : cap.upper ? "at_most" : "at_least");
   json.field_or_null("pattern", cap.bound == nullptr ? std::string_view() : cap.bound->pattern);
   json.key("limit").number(cap.limit).key("uncapped").number(cap.uncapped);
-  json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view() : std::string_view(setting.unit->text));
+  json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
+                                                                             : std::string_view(setting.unit->text));
   json.key("from");
   if (cap.bound == nullptr) json.null();
   else place_json(tree, cap.bound->fragment, cap.bound->span, json);
@@ -84,32 +86,42 @@ void value_json(const Value& value, JsonWriter& json) {
 }
 
 std::string profile_text(const Tree& tree, const Selected& selected, const Profile& profile) {
-  std::string out = fmt::format("{}  ({}, {})\n", profile_id(tree, profile.triple), name_of(selected.tier), name_of(selected.status));
+  std::string out =
+      fmt::format("{}  ({}, {})\n", profile_id(tree, profile.triple), name_of(selected.tier), name_of(selected.status));
   const auto& settings = tree.dictionary.settings;
   std::size_t widest_key = 0, widest_value = 0;
   for (KeyId key = 0; key < settings.size(); ++key) {
     if (!profile.cells[key].value.has_value()) continue;
     widest_key = std::max(widest_key, settings[key].key.size());
-    widest_value = std::max(widest_value, std::min<std::size_t>(written(settings[key], profile.cells[key].value).size(), 24));
+    widest_value =
+        std::max(widest_value, std::min<std::size_t>(written(settings[key], profile.cells[key].value).size(), 24));
   }
   // Groups in the order in which the dictionary first names them.
   std::vector<std::string_view> groups;
   for (const Setting& setting : settings) {
-    if (std::find(groups.begin(), groups.end(), group_of(setting.key)) == groups.end()) groups.push_back(group_of(setting.key));
+    if (std::find(groups.begin(), groups.end(), group_of(setting.key)) == groups.end())
+      groups.push_back(group_of(setting.key));
   }
   for (std::string_view group : groups) {
     std::string rows;
     for (KeyId key = 0; key < settings.size(); ++key) {
       const Cell& cell = profile.cells[key];
       if (group_of(settings[key].key) != group || !cell.value.has_value()) continue;
-      rows += fmt::format("  {:<{}}  {:<{}}  {}", settings[key].key, widest_key, written(settings[key], cell.value), widest_value, source_of(tree, profile, key));
-      if (cell.cap >= 0) rows += fmt::format("; capped from {} ({})", written(settings[key], Value::of_number(profile.caps[static_cast<std::size_t>(cell.cap)].uncapped)), cap_words(tree, settings[key], profile.caps[static_cast<std::size_t>(cell.cap)]));
+      rows += fmt::format("  {:<{}}  {:<{}}  {}", settings[key].key, widest_key, written(settings[key], cell.value),
+                          widest_value, source_of(tree, profile, key));
+      if (cell.cap >= 0)
+        rows += fmt::format(
+            "; capped from {} ({})",
+            written(settings[key], Value::of_number(profile.caps[static_cast<std::size_t>(cell.cap)].uncapped)),
+            cap_words(tree, settings[key], profile.caps[static_cast<std::size_t>(cell.cap)]));
       rows += '\n';
     }
     if (!rows.empty()) out += fmt::format("\n{}\n{}", group, rows);
   }
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
-    if (profile.scripts[slot]) out += fmt::format("\nscript {}\n{}", name_of(static_cast<ScriptSlot>(slot)), indented(*profile.scripts[slot], "  | "));
+    if (profile.scripts[slot])
+      out += fmt::format("\nscript {}\n{}", name_of(static_cast<ScriptSlot>(slot)),
+                         indented(*profile.scripts[slot], "  | "));
   }
   return out;
 }
@@ -117,7 +129,9 @@ std::string profile_text(const Tree& tree, const Selected& selected, const Profi
 std::string profile_json(const Tree& tree, const Selected& selected, const Profile& profile) {
   JsonWriter json;
   json.open_object();
-  json.field("profile", profile_id(tree, profile.triple)).field("tier", name_of(selected.tier)).field("status", name_of(selected.status));
+  json.field("profile", profile_id(tree, profile.triple))
+      .field("tier", name_of(selected.tier))
+      .field("status", name_of(selected.status));
   json.key("settings").open_object();
   for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
     const Setting& setting = tree.dictionary.settings[key];
@@ -125,7 +139,8 @@ std::string profile_json(const Tree& tree, const Selected& selected, const Profi
     if (!cell.value.has_value()) continue;
     json.key(setting.key).open_object().key("value");
     value_json(cell.value, json);
-    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view() : std::string_view(setting.unit->text));
+    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
+                                                                               : std::string_view(setting.unit->text));
     json.field("how", profile.how(key)).key("capped_by");
     if (cell.cap < 0) json.null();
     else cap_json(tree, setting, profile.caps[static_cast<std::size_t>(cell.cap)], json);
@@ -151,11 +166,14 @@ std::string comparison_text(const Tree& tree, const Profile& left, const Profile
   std::size_t widest_key = 0, widest_value = 1;
   for (KeyId key : keys) {
     widest_key = std::max(widest_key, settings[key].key.size());
-    widest_value = std::max(widest_value, std::min<std::size_t>(written(settings[key], left.cells[key].value).size(), 24));
+    widest_value =
+        std::max(widest_value, std::min<std::size_t>(written(settings[key], left.cells[key].value).size(), 24));
   }
   if (!keys.empty()) out += '\n';
   for (KeyId key : keys) {
-    out += fmt::format("{:<{}}  {:<{}}  {}\n", settings[key].key, widest_key, written(settings[key], left.cells[key].value), widest_value, written(settings[key], right.cells[key].value));
+    out += fmt::format("{:<{}}  {:<{}}  {}\n", settings[key].key, widest_key,
+                       written(settings[key], left.cells[key].value), widest_value,
+                       written(settings[key], right.cells[key].value));
   }
   std::size_t scripts = 0;
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
@@ -164,7 +182,11 @@ std::string comparison_text(const Tree& tree, const Profile& left, const Profile
     out += fmt::format("\nscript {}\n", name_of(static_cast<ScriptSlot>(slot)));
     std::string of_left = left.scripts[slot].value_or(""), of_right = right.scripts[slot].value_or("");
     for (const DiffLine& line : line_diff(of_left, of_right)) {
-      out += fmt::format("  {} | {}\n", line.side == DiffLine::Side::both ? ' ' : line.side == DiffLine::Side::left ? 'a' : 'b', line.text);
+      out += fmt::format("  {} | {}\n",
+                         line.side == DiffLine::Side::both   ? ' '
+                         : line.side == DiffLine::Side::left ? 'a'
+                                                             : 'b',
+                         line.text);
     }
   }
   out += fmt::format("\n{} and {} differ\n", counted(keys.size(), "setting"), counted(scripts, "script"));
@@ -181,7 +203,9 @@ std::string comparison_json(const Tree& tree, const Profile& left, const Profile
     value_json(left.cells[key].value, json);
     json.key("b");
     value_json(right.cells[key].value, json);
-    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view() : std::string_view(setting.unit->text)).close();
+    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
+                                                                               : std::string_view(setting.unit->text))
+        .close();
   }
   json.close().key("scripts").open_object();
   for (std::size_t slot = 0; slot < script_slots; ++slot) {

@@ -24,7 +24,8 @@ class SchemaWriter {
  public:
   explicit SchemaWriter(const Dictionary& dictionary) : dictionary_(dictionary) {
     for (const Setting& setting : dictionary.settings) {
-      for (std::size_t dot = setting.key.find('.'); dot != std::string_view::npos; dot = setting.key.find('.', dot + 1)) groups_.insert(setting.key.substr(0, dot));
+      for (std::size_t dot = setting.key.find('.'); dot != std::string_view::npos; dot = setting.key.find('.', dot + 1))
+        groups_.insert(setting.key.substr(0, dot));
     }
   }
 
@@ -50,9 +51,13 @@ class SchemaWriter {
 
  private:
   // No operation of `adjust` acts on a list or on a fact.
-  static bool may_stand(const Setting& setting, Part part) { return part == Part::write || (!setting.list && !setting.fact); }
+  static bool may_stand(const Setting& setting, Part part) {
+    return part == Part::write || (!setting.list && !setting.fact);
+  }
   static std::string_view prefix(Part part) { return part == Part::write ? "settings" : "adjust"; }
-  JsonWriter& reference(std::string_view name) { return json_.open_object().field("$ref", fmt::format("#/definitions/{}", name)).close(); }
+  JsonWriter& reference(std::string_view name) {
+    return json_.open_object().field("$ref", fmt::format("#/definitions/{}", name)).close();
+  }
   JsonWriter& type(std::string_view name) { return json_.open_object().field("type", name).close(); }
   void pattern(std::string_view regex) { json_.open_object().field("type", "string").field("pattern", regex).close(); }
   void words(std::initializer_list<std::string_view> list) {
@@ -72,7 +77,13 @@ class SchemaWriter {
     layer_properties();
     json_.key("when").open_object().field("type", "array").key("items"), reference("when"), json_.close();
     if (base) {
-      json_.key("fittings").open_object().field("type", "object").key("propertyNames").open_object().field("pattern", name_pattern).close();
+      json_.key("fittings")
+          .open_object()
+          .field("type", "object")
+          .key("propertyNames")
+          .open_object()
+          .field("pattern", name_pattern)
+          .close();
       json_.key("additionalProperties"), reference("fitting"), json_.close();
     }
     json_.close();
@@ -91,10 +102,12 @@ class SchemaWriter {
     json_.key("additionalProperties").flag(false).key("minProperties").whole(1).key("properties").open_object();
     std::string start = name.empty() ? "" : fmt::format("{}.", name);
     for (std::string_view each : groups_) {
-      if (each.starts_with(start) && each.size() > start.size()) json_.key(each.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), each));
+      if (each.starts_with(start) && each.size() > start.size())
+        json_.key(each.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), each));
     }
     for (const Setting& setting : dictionary_.settings) {
-      if (setting.key.starts_with(start) && may_stand(setting, part)) json_.key(setting.key.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), setting.key));
+      if (setting.key.starts_with(start) && may_stand(setting, part))
+        json_.key(setting.key.substr(start.size())), reference(fmt::format("{}:{}", prefix(part), setting.key));
     }
     json_.close().close();
   }
@@ -112,18 +125,32 @@ class SchemaWriter {
         for (std::string_view word : {"append", "remove"}) operation(word, [&] { list_of(setting); });
       }
     }
-    if (!setting.list) operation("calc", [&] { json_.open_object().field("type", "string").key("minLength").whole(1).close(); });
+    if (!setting.list)
+      operation("calc", [&] { json_.open_object().field("type", "string").key("minLength").whole(1).close(); });
     bool numeric = !setting.list && (setting.type == Type::quantity || setting.type == Type::count);
     if (numeric) {
       operation("add", [&] { setting.type == Type::count ? type("integer"), void() : quantity(setting.unit->bare()); });
-      if (setting.unit == nullptr || !setting.unit->point) operation("scale", [&] { json_.open_object().key("anyOf").open_list(); type("number"); pattern(fmt::format("^{} ?(%|percent)$", number_pattern)); json_.close().close(); });
+      if (setting.unit == nullptr || !setting.unit->point)
+        operation("scale", [&] {
+          json_.open_object().key("anyOf").open_list();
+          type("number");
+          pattern(fmt::format("^{} ?(%|percent)$", number_pattern));
+          json_.close().close();
+        });
     }
     json_.close().close();
   }
 
   template <typename Body>
   void operation(std::string_view word, Body&& body) {
-    json_.open_object().field("type", "object").key("additionalProperties").flag(false).key("required").open_list().text(word).close();
+    json_.open_object()
+        .field("type", "object")
+        .key("additionalProperties")
+        .flag(false)
+        .key("required")
+        .open_list()
+        .text(word)
+        .close();
     json_.key("properties").open_object().key(word);
     body();
     json_.close().close();
@@ -161,23 +188,53 @@ class SchemaWriter {
 
   void shared() {
     // YAML reads an unquoted 5 or true as itself, and the language as the text that stands there.
-    json_.key("text").open_object().key("type").open_list().text("string").text("number").text("boolean").close().key("minLength").whole(1).close();
+    json_.key("text")
+        .open_object()
+        .key("type")
+        .open_list()
+        .text("string")
+        .text("number")
+        .text("boolean")
+        .close()
+        .key("minLength")
+        .whole(1)
+        .close();
     json_.key("words").open_object().key("anyOf").open_list();
     reference("text");
     json_.open_object().field("type", "array").key("items"), reference("text"), json_.close();
     json_.close().close();
 
-    json_.key("condition").open_object().field("type", "object").key("additionalProperties").flag(false).key("properties").open_object();
+    json_.key("condition")
+        .open_object()
+        .field("type", "object")
+        .key("additionalProperties")
+        .flag(false)
+        .key("properties")
+        .open_object();
     for (std::string_view name : {"machine", "material", "process"}) json_.key(name), reference("words");
     json_.key("where"), type("string");
     json_.close().close();
 
-    json_.key("when").open_object().field("type", "object").key("additionalProperties").flag(false).key("required").open_list().text("if").close();
+    json_.key("when")
+        .open_object()
+        .field("type", "object")
+        .key("additionalProperties")
+        .flag(false)
+        .key("required")
+        .open_list()
+        .text("if")
+        .close();
     json_.key("properties").open_object().key("if"), reference("condition");
     layer_properties();
     json_.close().close();
 
-    json_.key("limits").open_object().field("type", "object").key("propertyNames").open_object().field("pattern", "^[a-z0-9_.*]+$").close();
+    json_.key("limits")
+        .open_object()
+        .field("type", "object")
+        .key("propertyNames")
+        .open_object()
+        .field("pattern", "^[a-z0-9_.*]+$")
+        .close();
     json_.key("additionalProperties").open_object().key("anyOf").open_list();
     words({"none"});
     json_.open_object().field("type", "object").key("additionalProperties").flag(false).key("properties").open_object();
@@ -194,7 +251,13 @@ class SchemaWriter {
     json_.close().close().key("else"), words({"cap", "refuse"});
     json_.close().close().close().close().close();
 
-    json_.key("scripts").open_object().field("type", "object").key("additionalProperties").flag(false).key("properties").open_object();
+    json_.key("scripts")
+        .open_object()
+        .field("type", "object")
+        .key("additionalProperties")
+        .flag(false)
+        .key("properties")
+        .open_object();
     for (std::size_t slot = 0; slot < script_slots; ++slot) {
       json_.key(name_of(static_cast<ScriptSlot>(slot))).open_object().key("anyOf").open_list();
       type("string");
@@ -220,11 +283,14 @@ std::string interval_words(const Setting& setting, const std::optional<Interval>
 std::string fragment_schema(const Dictionary& dictionary) { return SchemaWriter(dictionary).write(); }
 
 std::string dictionary_markdown(const Dictionary& dictionary) {
-  std::string out = fmt::format("# Settings\n\n{} and {}. A setting is written by the kinds named; a fact describes what is there.\n", counted(dictionary.settings.size(), "setting"), counted(dictionary.rules.size(), "rule"));
+  std::string out =
+      fmt::format("# Settings\n\n{} and {}. A setting is written by the kinds named; a fact describes what is there.\n",
+                  counted(dictionary.settings.size(), "setting"), counted(dictionary.rules.size(), "rule"));
   std::vector<std::string_view> groups;
   auto group_of = [](std::string_view key) { return key.substr(0, key.find('.')); };
   for (const Setting& setting : dictionary.settings) {
-    if (std::find(groups.begin(), groups.end(), group_of(setting.key)) == groups.end()) groups.push_back(group_of(setting.key));
+    if (std::find(groups.begin(), groups.end(), group_of(setting.key)) == groups.end())
+      groups.push_back(group_of(setting.key));
   }
   for (std::string_view group : groups) {
     out += fmt::format("\n## {}\n", group);
@@ -238,13 +304,16 @@ std::string dictionary_markdown(const Dictionary& dictionary) {
       for (Kind kind : all_kinds) {
         if (setting.written_by[static_cast<std::size_t>(kind)]) kinds.emplace_back(name_of(kind));
       }
-      std::string sort = setting.unit != nullptr ? fmt::format("`{}`", setting.unit->text) : std::string(name_of(setting.type));
+      std::string sort =
+          setting.unit != nullptr ? fmt::format("`{}`", setting.unit->text) : std::string(name_of(setting.type));
       row("written by", join_words(kinds));
       row("unit or type", setting.list ? fmt::format("list of {}", sort) : sort);
       row("choices", join_words(choices, "or"));
       row("range", interval_words(setting, setting.range));
       row("usual", interval_words(setting, setting.typical));
-      std::string standard = setting.formula_default ? fmt::format("`{}`", setting.default_text) : setting.literal_default.has_value() ? written(setting, setting.literal_default) : "none";
+      std::string standard = setting.formula_default               ? fmt::format("`{}`", setting.default_text)
+                             : setting.literal_default.has_value() ? written(setting, setting.literal_default)
+                                                                   : "none";
       if (!setting.reason.empty()) standard += fmt::format(" ({})", setting.reason);
       row("default", standard);
       row("fact", setting.fact ? "yes" : "");
@@ -255,7 +324,8 @@ std::string dictionary_markdown(const Dictionary& dictionary) {
   }
   out += "\n## Rules\n";
   for (const Rule& rule : dictionary.rules) {
-    out += fmt::format("\n### `{}`\n\n{}: `{}`\n\n- says: {}\n", rule.name, name_of(rule.severity), rule.assertion.text.text, rule.say_text);
+    out += fmt::format("\n### `{}`\n\n{}: `{}`\n\n- says: {}\n", rule.name, name_of(rule.severity),
+                       rule.assertion.text.text, rule.say_text);
     if (!rule.help.empty()) out += fmt::format("- cure: {}\n", rule.help);
     if (!rule.source.empty()) out += fmt::format("- source: {}\n", rule.source);
   }

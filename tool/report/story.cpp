@@ -15,11 +15,17 @@ namespace {
 class Story {
  public:
   Story(const Tree& tree, const Profile& profile, KeyId key, Resolver& resolver)
-      : tree_(tree), sources_(*tree.sources), profile_(profile), key_(key), setting_(tree.dictionary.settings[key]), axes_(resolver.axes_of(profile.triple)) {}
+      : tree_(tree),
+        sources_(*tree.sources),
+        profile_(profile),
+        key_(key),
+        setting_(tree.dictionary.settings[key]),
+        axes_(resolver.axes_of(profile.triple)) {}
 
   std::string tell() {
     const Cell& cell = profile_.cells[key_];
-    out_ += fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
+    out_ +=
+        fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
     out_ += fmt::format("in {}\n", profile_id(tree_, profile_.triple));
     if (!setting_.about.empty()) out_ += fmt::format("{}: {}\n", setting_.title, setting_.about);
     out_ += '\n';
@@ -42,7 +48,9 @@ class Story {
     for (bool adjust : {false, true}) {
       for (const AxisTable* table : axes_) {
         std::vector<Entry> axis;
-        for (std::uint32_t link = adjust ? table->adjust[key_] : table->head[key_]; link != 0; link = table->links[link].below) axis.push_back({table->links[link].op, adjust});
+        for (std::uint32_t link = adjust ? table->adjust[key_] : table->head[key_]; link != 0;
+             link = table->links[link].below)
+          axis.push_back({table->links[link].op, adjust});
         entries_.insert(entries_.end(), axis.rbegin(), axis.rend());
       }
     }
@@ -64,7 +72,8 @@ class Story {
     const Step* step = step_of(nullptr);
     std::string text = setting_.default_text.empty() ? "none" : std::string(setting_.default_text);
     std::string_view verdict = step != nullptr ? "" : entries_.empty() ? "" : "  (hidden)";
-    out_ += fmt::format("default{}\n    {}\n    default: {}\n", verdict, place_text(sources_, setting_.span), setting_.formula_default ? fmt::format("{{ calc: {} }}", text) : text);
+    out_ += fmt::format("default{}\n    {}\n    default: {}\n", verdict, place_text(sources_, setting_.span),
+                        setting_.formula_default ? fmt::format("{{ calc: {} }}", text) : text);
     if (step == nullptr) return;
     if (setting_.formula_default) tell_inputs(*setting_.formula_default, Value());
     out_ += fmt::format("    -> {}\n", written(setting_, step->after));
@@ -73,7 +82,8 @@ class Story {
   void tell_entry(const Entry& entry) {
     const Op& op = *entry.op;
     const Step* step = step_of(&op);
-    out_ += fmt::format("{}{} by {}{}\n", entry.adjust ? "adjust: " : "", name_of(op.kind), tree_[op.fragment].id(), step == nullptr ? "  (hidden)" : "");
+    out_ += fmt::format("{}{} by {}{}\n", entry.adjust ? "adjust: " : "", name_of(op.kind), tree_[op.fragment].id(),
+                        step == nullptr ? "  (hidden)" : "");
     out_ += fmt::format("    {}\n", place_text(sources_, op.key_span));
     out_ += fmt::format("    {}\n", line_at(sources_, op.key_span));
     if (step == nullptr) return;
@@ -93,23 +103,30 @@ class Story {
 
   void tell_input(KeyId key) {
     const Setting& setting = tree_.dictionary.settings[key];
-    out_ += fmt::format("      {} = {}  ({})\n", setting.key, written(setting, profile_.cells[key].value), source_of(tree_, profile_, key));
+    out_ += fmt::format("      {} = {}  ({})\n", setting.key, written(setting, profile_.cells[key].value),
+                        source_of(tree_, profile_, key));
   }
 
   void tell_cap(const Cell& cell) {
     if (cell.cap < 0) return;
     const Cap& cap = profile_.caps[static_cast<std::size_t>(cell.cap)];
-    std::string side = fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting_, Value::of_number(cap.limit)));
+    std::string side =
+        fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting_, Value::of_number(cap.limit)));
     if (cap.bound != nullptr) {
-      out_ += fmt::format("capped by {}\n    {}\n    {}\n    {}: {}\n", tree_[cap.bound->fragment].id(), place_text(sources_, cap.bound->span), line_at(sources_, cap.bound->span), cap.bound->pattern, side);
+      out_ += fmt::format("capped by {}\n    {}\n    {}\n    {}: {}\n", tree_[cap.bound->fragment].id(),
+                          place_text(sources_, cap.bound->span), line_at(sources_, cap.bound->span), cap.bound->pattern,
+                          side);
       if (cap.bound->formula != nullptr) tell_inputs(*cap.bound->formula, Value());
     } else {
-      out_ += fmt::format("capped by the flow limit: bead area x speed x flow ratio stays within it\n    {}\n    {}\n", place_text(sources_, setting_.extrudes->span), side);
-      for (KeyId key : {tree_.dictionary.role(Role::flow_limit), tree_.dictionary.role(Role::flow_ratio), setting_.extrudes->width, setting_.extrudes->height, setting_.extrudes->area}) {
+      out_ += fmt::format("capped by the flow limit: bead area x speed x flow ratio stays within it\n    {}\n    {}\n",
+                          place_text(sources_, setting_.extrudes->span), side);
+      for (KeyId key : {tree_.dictionary.role(Role::flow_limit), tree_.dictionary.role(Role::flow_ratio),
+                        setting_.extrudes->width, setting_.extrudes->height, setting_.extrudes->area}) {
         if (key != no_key) tell_input(key);
       }
     }
-    out_ += fmt::format("    {} -> {}\n", written(setting_, Value::of_number(cap.uncapped)), written(setting_, Value::of_number(cap.limit)));
+    out_ += fmt::format("    {} -> {}\n", written(setting_, Value::of_number(cap.uncapped)),
+                        written(setting_, Value::of_number(cap.limit)));
   }
 
   const Tree& tree_;
@@ -125,6 +142,8 @@ class Story {
 
 }  // namespace
 
-std::string story_text(const Tree& tree, const Profile& profile, KeyId key, Resolver& resolver) { return Story(tree, profile, key, resolver).tell(); }
+std::string story_text(const Tree& tree, const Profile& profile, KeyId key, Resolver& resolver) {
+  return Story(tree, profile, key, resolver).tell();
+}
 
 }  // namespace bindery

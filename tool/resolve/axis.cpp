@@ -44,9 +44,11 @@ void index_bounds(AxisTable& table, std::size_t settings) {
   }
 }
 
-void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span, Diagnostics& out) {
+void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span,
+                   Diagnostics& out) {
   std::string_view key = tree.dictionary.settings[lock.key].key;
-  out.add(Code::locked_write, span, fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))
+  out.add(Code::locked_write, span,
+          fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))
       .with_help("leave the value as it is, or unlock it where it is locked")
       .with_related(lock.span, "locked here");
 }

@@ -25,10 +25,10 @@ struct AxisTable {
     const Op* op = nullptr;
     std::uint32_t below = 0;
   };
-  std::vector<Link> links;            // links[0] is unused
-  std::vector<std::uint32_t> head;    // by key: the topmost link, or 0
-  std::vector<std::uint32_t> adjust;  // by key: the topmost adjustment, which replaces those below it, or 0
-  std::vector<const Bound*> bounds;   // those in force, the highest layer last
+  std::vector<Link> links;                 // links[0] is unused
+  std::vector<std::uint32_t> head;         // by key: the topmost link, or 0
+  std::vector<std::uint32_t> adjust;       // by key: the topmost adjustment, which replaces those below it, or 0
+  std::vector<const Bound*> bounds;        // those in force, the highest layer last
   std::vector<std::uint32_t> bound_start;  // by key: bound_of[bound_start[k] .. bound_start[k+1])
   std::vector<const Bound*> bound_of;
   std::vector<const ScriptOp*> scripts;  // lowest first

@@ -42,11 +42,14 @@ class Binder {
     KeyId id = dictionary_.find(key);
     if (id != no_key) return &dictionary_.settings[id];
     if (dictionary_.is_group(key)) {
-      out_.add(Code::setting_unknown, span, fmt::format("'{}' is a group of settings, not a setting", key)).with_help(group_help(key));
+      out_.add(Code::setting_unknown, span, fmt::format("'{}' is a group of settings, not a setting", key))
+          .with_help(group_help(key));
       return nullptr;
     }
-    if (std::size_t dot = key.rfind('.'); dot != std::string_view::npos && dictionary_.find(key.substr(0, dot)) != no_key) {
-      out_.add(Code::operation_malformed, span, fmt::format("'{}' is no operation on '{}'", key.substr(dot + 1), key.substr(0, dot)))
+    if (std::size_t dot = key.rfind('.');
+        dot != std::string_view::npos && dictionary_.find(key.substr(0, dot)) != no_key) {
+      out_.add(Code::operation_malformed, span,
+               fmt::format("'{}' is no operation on '{}'", key.substr(dot + 1), key.substr(0, dot)))
           .with_help("operations are calc, add, scale, unset, append and remove");
       return nullptr;
     }
@@ -59,13 +62,16 @@ class Binder {
   std::string group_help(std::string_view group) const {
     std::vector<std::string> members;
     for (const Setting& setting : dictionary_.settings) {
-      if (setting.key.starts_with(group) && setting.key.size() > group.size() && setting.key[group.size()] == '.') members.emplace_back(setting.key);
+      if (setting.key.starts_with(group) && setting.key.size() > group.size() && setting.key[group.size()] == '.')
+        members.emplace_back(setting.key);
       if (members.size() == 4) break;
     }
     return fmt::format("name one of its settings, such as {}", join_words(members, "or"));
   }
 
-  void refuse(Code code, Span span, std::string message, std::string help) { out_.add(code, span, std::move(message)).with_help(std::move(help)); }
+  void refuse(Code code, Span span, std::string message, std::string help) {
+    out_.add(code, span, std::move(message)).with_help(std::move(help));
+  }
 
   void bind_write(const RawWrite& write, bool adjust, std::vector<Op>& ops) {
     const Setting* setting = setting_named(write.key, write.key_span);
@@ -83,7 +89,8 @@ class Binder {
   bool may_write(const Setting& setting, const RawWrite& write, bool adjust) {
     auto kind = static_cast<std::size_t>(target_.kind());
     if (setting.fact && (adjust || conditional_)) {
-      refuse(Code::fact_conditional, write.key_span, fmt::format("'{}' is a fact, and {} writes no fact", setting.key, adjust ? "`adjust`" : "`when`"),
+      refuse(Code::fact_conditional, write.key_span,
+             fmt::format("'{}' is a fact, and {} writes no fact", setting.key, adjust ? "`adjust`" : "`when`"),
              "write it under `settings` of a fragment or of a fitting");
       return false;
     }
@@ -95,14 +102,22 @@ class Binder {
       if (setting.written_by[k] || (adjust && setting.adjusted_by[k])) kinds.emplace_back(name_of(each));
     }
     std::string help = fmt::format("move it to a {} fragment", join_words(kinds, "or"));
-    if (!adjust && setting.adjusted_by[kind]) help = fmt::format("a {} may correct it under `adjust`", name_of(target_.kind()));
-    refuse(Code::kind_refused, write.key_span, fmt::format("a {} may not {} '{}'", name_of(target_.kind()), adjust ? "adjust" : "write", setting.key), help);
+    if (!adjust && setting.adjusted_by[kind])
+      help = fmt::format("a {} may correct it under `adjust`", name_of(target_.kind()));
+    refuse(Code::kind_refused, write.key_span,
+           fmt::format("a {} may not {} '{}'", name_of(target_.kind()), adjust ? "adjust" : "write", setting.key),
+           help);
     return false;
   }
 
   bool bind_value(const Setting& setting, const RawValue& value, bool adjust, Op& op) {
-    if (adjust && (value.op == OpKind::set || value.op == OpKind::unset || value.op == OpKind::append || value.op == OpKind::remove)) {
-      refuse(Code::adjust_literal, value.span, fmt::format("`adjust` corrects a value, and {}", value.op == OpKind::set ? "this replaces it" : value.op == OpKind::unset ? "`unset` drops it" : fmt::format("`{}` changes a list", name_of(value.op))),
+    if (adjust && (value.op == OpKind::set || value.op == OpKind::unset || value.op == OpKind::append ||
+                   value.op == OpKind::remove)) {
+      refuse(Code::adjust_literal, value.span,
+             fmt::format("`adjust` corrects a value, and {}",
+                         value.op == OpKind::set     ? "this replaces it"
+                         : value.op == OpKind::unset ? "`unset` drops it"
+                                                     : fmt::format("`{}` changes a list", name_of(value.op))),
              "use `add`, `scale`, or `calc` with `inherited`; to set a value use `settings`");
       return false;
     }
@@ -118,7 +133,9 @@ class Binder {
       case OpKind::scale: {
         if (!is_number(setting, value, "scaled")) return false;
         if (setting.unit != nullptr && setting.unit->point) {
-          refuse(Code::temperature_scaled, value.span, fmt::format("'{}' is a temperature in degC, which has no multiple", setting.key), "use `add` with a difference in K");
+          refuse(Code::temperature_scaled, value.span,
+                 fmt::format("'{}' is a temperature in degC, which has no multiple", setting.key),
+                 "use `add` with a difference in K");
           return false;
         }
         auto ratio = read_ratio(value.scalar, units(), out_);
@@ -129,7 +146,10 @@ class Binder {
       case OpKind::append:
       case OpKind::remove:
         if (!setting.list) {
-          refuse(Code::operation_malformed, value.span, fmt::format("'{}' is no list, so nothing is {} it", setting.key, value.op == OpKind::append ? "appended to" : "removed from"), "write the value itself");
+          refuse(Code::operation_malformed, value.span,
+                 fmt::format("'{}' is no list, so nothing is {} it", setting.key,
+                             value.op == OpKind::append ? "appended to" : "removed from"),
+                 "write the value itself");
           return false;
         }
         return bind_list(setting, value, op);
@@ -140,7 +160,8 @@ class Binder {
   bool is_number(const Setting& setting, const RawValue& value, std::string_view act) {
     bool numeric = (setting.type == Type::quantity || setting.type == Type::count) && !setting.list;
     if (!numeric) {
-      refuse(Code::operation_malformed, value.span, fmt::format("'{}' is {}, so it cannot be {}", setting.key, setting.list ? "a list" : "no number", act),
+      refuse(Code::operation_malformed, value.span,
+             fmt::format("'{}' is {}, so it cannot be {}", setting.key, setting.list ? "a list" : "no number", act),
              setting.list ? "use `append` and `remove`" : "write the value itself");
     }
     return numeric;
@@ -148,7 +169,8 @@ class Binder {
 
   bool bind_literal(const Setting& setting, const RawValue& value, Op& op) {
     if (value.is_list) {
-      refuse(Code::value_malformed, value.span, fmt::format("'{}' takes one value, not a list", setting.key), "write the value itself");
+      refuse(Code::value_malformed, value.span, fmt::format("'{}' takes one value, not a list", setting.key),
+             "write the value itself");
       return false;
     }
     auto literal = read_literal(setting, value.scalar, units(), out_);
@@ -173,13 +195,18 @@ class Binder {
 
   bool bind_formula(const Setting& setting, const RawValue& value, bool adjust, Op& op) {
     if (setting.list) {
-      refuse(Code::operation_malformed, value.span, fmt::format("'{}' is a list, and a formula gives none", setting.key), "write the list, or use `append` and `remove`");
+      refuse(Code::operation_malformed, value.span,
+             fmt::format("'{}' is a list, and a formula gives none", setting.key),
+             "write the list, or use `append` and `remove`");
       return false;
     }
     auto formula = parse_formula(value.scalar, dictionary_.scope_for(setting, true), units(), out_);
-    if (!formula || !check_formula_type(*formula, setting.formula_type(), fmt::format("'{}'", setting.key), out_)) return false;
+    if (!formula || !check_formula_type(*formula, setting.formula_type(), fmt::format("'{}'", setting.key), out_))
+      return false;
     if (adjust && !formula->reads_inherited) {
-      refuse(Code::adjust_literal, value.span, "a formula under `adjust` corrects the value below, and this one does not read it", "use `inherited` in it, or write it under `settings`");
+      refuse(Code::adjust_literal, value.span,
+             "a formula under `adjust` corrects the value below, and this one does not read it",
+             "use `inherited` in it, or write it under `settings`");
       return false;
     }
     op.formula = &target_.formulas.emplace_back(std::move(*formula));
@@ -194,7 +221,9 @@ class Binder {
       exact = setting_named(pattern, limit.pattern.span);
       if (exact == nullptr || exact->broken) return;
       if (exact->fact && conditional_) {
-        refuse(Code::fact_conditional, limit.pattern.span, fmt::format("'{}' is a fact, and `when` limits no fact", pattern), "write it under `limits` of the fragment itself");
+        refuse(Code::fact_conditional, limit.pattern.span,
+               fmt::format("'{}' is a fact, and `when` limits no fact", pattern),
+               "write it under `limits` of the fragment itself");
         return;
       }
     }
@@ -218,7 +247,9 @@ class Binder {
     }
     for (const RawBound& raw : limit.bounds) {
       Bound bound = start(raw.side, raw.value.span.known() ? raw.value.span : raw.span);
-      bool sound = raw.drop ? drop(bound) : (raw.side == RawBound::Side::among ? bind_among(raw, exact, bound) : bind_side(raw, exact, bound));
+      bool sound =
+          raw.drop ? drop(bound)
+                   : (raw.side == RawBound::Side::among ? bind_among(raw, exact, bound) : bind_side(raw, exact, bound));
       if (sound) bounds.push_back(std::move(bound));
     }
   }
@@ -230,7 +261,8 @@ class Binder {
       if (glob_match(bound.pattern, dictionary_.settings[key].key)) bound.keys.push_back(key);
     }
     if (!bound.keys.empty()) return true;
-    refuse(Code::limit_binds_none, bound.pattern_span, fmt::format("'{}' matches no setting", bound.pattern), "check the pattern");
+    refuse(Code::limit_binds_none, bound.pattern_span, fmt::format("'{}' matches no setting", bound.pattern),
+           "check the pattern");
     return false;
   }
 
@@ -240,16 +272,20 @@ class Binder {
       const Setting& setting = dictionary_.settings[key];
       if (exact != nullptr ? &setting != exact : !glob_match(bound.pattern, setting.key)) continue;
       if (setting.broken || !binds(setting)) continue;
-      bool facts_read = bound.formula == nullptr || std::all_of(bound.formula->keys.begin(), bound.formula->keys.end(), [&](KeyId k) { return dictionary_.settings[k].fact; });
+      bool facts_read = bound.formula == nullptr || std::all_of(bound.formula->keys.begin(), bound.formula->keys.end(),
+                                                                [&](KeyId k) { return dictionary_.settings[k].fact; });
       if (setting.fact && (conditional_ || !facts_read)) {
         if (exact == nullptr) continue;
-        refuse(Code::fact_required, bound.span, fmt::format("'{}' is a fact, so its limit reads facts only", setting.key), "use facts in the formula");
+        refuse(Code::fact_required, bound.span,
+               fmt::format("'{}' is a fact, so its limit reads facts only", setting.key), "use facts in the formula");
         return false;
       }
       bound.keys.push_back(key);
     }
     if (!bound.keys.empty()) return true;
-    refuse(Code::limit_binds_none, bound.pattern_span, fmt::format("the limit '{}' binds no setting: none that it matches is {}", bound.pattern, what), "check the pattern and the unit of the bound");
+    refuse(Code::limit_binds_none, bound.pattern_span,
+           fmt::format("the limit '{}' binds no setting: none that it matches is {}", bound.pattern, what),
+           "check the pattern and the unit of the bound");
     return false;
   }
 
@@ -261,10 +297,12 @@ class Binder {
       }
     }
     if (exact != nullptr && exact->type != Type::choice && exact->type != Type::text) {
-      refuse(Code::limit_binds_none, raw.span, fmt::format("'{}' is not a word, so it is not among any", exact->key), "a number takes `at_most` and `at_least`");
+      refuse(Code::limit_binds_none, raw.span, fmt::format("'{}' is not a word, so it is not among any", exact->key),
+             "a number takes `at_most` and `at_least`");
       return false;
     }
-    return collect_keys(exact, bound, "a choice or a text", [](const Setting& s) { return s.type == Type::choice || s.type == Type::text; });
+    return collect_keys(exact, bound, "a choice or a text",
+                        [](const Setting& s) { return s.type == Type::choice || s.type == Type::text; });
   }
 
   bool bind_side(const RawBound& raw, const Setting* exact, Bound& bound) {
@@ -273,13 +311,16 @@ class Binder {
       auto formula = parse_formula(raw.value.scalar, scope, units(), out_);
       if (!formula) return false;
       FormulaType type = formula->type();
-      if (exact != nullptr && !exact->list && !check_formula_type(*formula, exact->formula_type(), fmt::format("a bound of '{}'", exact->key), out_)) return false;
+      if (exact != nullptr && !exact->list &&
+          !check_formula_type(*formula, exact->formula_type(), fmt::format("a bound of '{}'", exact->key), out_))
+        return false;
       bound.formula = &target_.formulas.emplace_back(std::move(*formula));
       return collect_keys(exact, bound, type.words(), [&](const Setting& s) { return s.item_type() == type; });
     }
     if (exact != nullptr) {
       if (exact->type != Type::quantity && exact->type != Type::count) {
-        refuse(Code::limit_binds_none, raw.span, fmt::format("'{}' is no number, so it has no bound", exact->key), "a choice takes `among: [...]`");
+        refuse(Code::limit_binds_none, raw.span, fmt::format("'{}' is no number, so it has no bound", exact->key),
+               "a choice takes `among: [...]`");
         return false;
       }
       auto literal = read_literal(*exact, raw.value.scalar, units(), out_);
@@ -299,7 +340,8 @@ class Binder {
     const Unit* unit = number ? units().find(name) : nullptr;
     if (unit == nullptr) {
       std::string help = unit_help(name);
-      refuse(number ? Code::unit_unknown : Code::value_malformed, text.span, number ? fmt::format("unknown unit '{}'", name) : fmt::format("a bound is a number, not '{}'", text.text),
+      refuse(number ? Code::unit_unknown : Code::value_malformed, text.span,
+             number ? fmt::format("unknown unit '{}'", name) : fmt::format("a bound is a number, not '{}'", text.text),
              help.empty() ? "write a number with its unit, as in `300 mm/s`" : help);
       return false;
     }
@@ -320,7 +362,9 @@ class Binder {
     op.span = raw.span;
     if (raw.act != RawScript::Act::drop) {
       const SourceFile& file = (*tree_.sources)[raw.text.span.file];
-      op.text = read_template(raw.text, dictionary_, true, [&](std::size_t offset, std::size_t length) { return place_within(file, raw.text, offset, length); }, out_);
+      op.text = read_template(
+          raw.text, dictionary_, true,
+          [&](std::size_t offset, std::size_t length) { return place_within(file, raw.text, offset, length); }, out_);
     }
     scripts.push_back(std::move(op));
   }
@@ -337,7 +381,8 @@ class Binder {
     }
     if (raw.where) {
       out.where = parse_formula(*raw.where, dictionary_.scope(true), units(), out_);
-      if (out.where && !check_formula_type(*out.where, {FormulaType::Kind::flag, {}}, "a condition", out_)) out.where.reset();
+      if (out.where && !check_formula_type(*out.where, {FormulaType::Kind::flag, {}}, "a condition", out_))
+        out.where.reset();
       out.sound = out.where.has_value();
     }
     return out;
@@ -346,14 +391,17 @@ class Binder {
   void bind_lock(const Text& pattern) {
     if (!is_glob(pattern.text)) {
       const Setting* setting = setting_named(pattern.text, pattern.span);
-      if (setting != nullptr) target_.locks.push_back({static_cast<KeyId>(setting - dictionary_.settings.data()), id_, pattern.span});
+      if (setting != nullptr)
+        target_.locks.push_back({static_cast<KeyId>(setting - dictionary_.settings.data()), id_, pattern.span});
       return;
     }
     std::size_t before = target_.locks.size();
     for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
       if (glob_match(pattern.text, dictionary_.settings[key].key)) target_.locks.push_back({key, id_, pattern.span});
     }
-    if (target_.locks.size() == before) refuse(Code::setting_unknown, pattern.span, fmt::format("'{}' matches no setting", pattern.text), "see `list settings` for the keys");
+    if (target_.locks.size() == before)
+      refuse(Code::setting_unknown, pattern.span, fmt::format("'{}' matches no setting", pattern.text),
+             "see `list settings` for the keys");
   }
 
   const Tree& tree_;
@@ -366,7 +414,9 @@ class Binder {
 
 }  // namespace
 
-void bind_fragment(const Tree& tree, FragmentId id, BoundFragment& target, Diagnostics& out) { Binder(tree, id, target, out).bind(); }
+void bind_fragment(const Tree& tree, FragmentId id, BoundFragment& target, Diagnostics& out) {
+  Binder(tree, id, target, out).bind();
+}
 
 bool admits(const std::vector<NamePattern>& patterns, std::string_view name) {
   bool any_include = false, included = false;

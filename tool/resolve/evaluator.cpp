@@ -11,8 +11,14 @@
 
 namespace bindery {
 
-Evaluator::Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_count>& axes, Profile& profile, Diagnostics& out)
-    : tree_(tree), dictionary_(tree.dictionary), axes_(axes), profile_(profile), out_(out), state_(dictionary_.settings.size(), State::fresh) {
+Evaluator::Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_count>& axes, Profile& profile,
+                     Diagnostics& out)
+    : tree_(tree),
+      dictionary_(tree.dictionary),
+      axes_(axes),
+      profile_(profile),
+      out_(out),
+      state_(dictionary_.settings.size(), State::fresh) {
   profile_.cells.assign(dictionary_.settings.size(), {});
 }
 
@@ -116,7 +122,8 @@ Value Evaluator::apply(const Op& op, Value below, bool adjust) {
   const Setting& setting = dictionary_.settings[op.key];
   if (below.is(Value::Tag::unset)) {
     if (setting.required && adjust) return below;  // the check reports what is missing
-    report(Code::operation_on_unset, op.key_span, fmt::format("'{}' has no value that `{}` could act on", setting.key, name_of(op.kind)))
+    report(Code::operation_on_unset, op.key_span,
+           fmt::format("'{}' has no value that `{}` could act on", setting.key, name_of(op.kind)))
         .with_help(adjust ? "set it in a fragment" : "set it in a fragment below, or write the value here");
     return Value::poisoned();
   }
@@ -127,11 +134,15 @@ Value Evaluator::apply_number(const Op& op, Value below) {
   const Setting& setting = dictionary_.settings[op.key];
   double number = op.kind == OpKind::add ? below.number() + op.amount : below.number() * op.amount;
   if (!std::isfinite(number)) {
-    report(Code::formula_value, op.value_span, fmt::format("`{}` makes '{}' no finite number", name_of(op.kind), setting.key)).with_help("use a smaller number");
+    report(Code::formula_value, op.value_span,
+           fmt::format("`{}` makes '{}' no finite number", name_of(op.kind), setting.key))
+        .with_help("use a smaller number");
     return Value::poisoned();
   }
   if (setting.type == Type::count && !same_number(number, std::round(number))) {
-    report(Code::count_fraction, op.value_span, fmt::format("'{}' counts whole things, and `{}` makes it {}", setting.key, name_of(op.kind), write_number(number)))
+    report(Code::count_fraction, op.value_span,
+           fmt::format("'{}' counts whole things, and `{}` makes it {}", setting.key, name_of(op.kind),
+                       write_number(number)))
         .with_help("use `calc` with `round(..., 1)`, `ceil` or `floor`");
     return Value::poisoned();
   }
@@ -141,7 +152,8 @@ Value Evaluator::apply_number(const Op& op, Value below) {
 Value Evaluator::apply_list(const Op& op, Value below) {
   auto same = [](const Value& a, const Value& b) {
     if (a.tag() != b.tag()) return false;
-    return a.is(Value::Tag::number) ? same_number(a.number(), b.number()) : a.flag() == b.flag() && a.word() == b.word();
+    return a.is(Value::Tag::number) ? same_number(a.number(), b.number())
+                                    : a.flag() == b.flag() && a.word() == b.word();
   };
   auto& items = profile_.lists.emplace_back(below.items());
   for (const Value& item : op.literal.items()) {
@@ -160,14 +172,19 @@ std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view
   }
   const FormulaNode& stopped = formula.nodes[result.node];
   if (result.stop == FormulaStop::unset && stopped.op == FormulaOp::inherited) {
-    report(Code::operation_on_unset, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("set it in a fragment below, or write the value here");
+    report(Code::operation_on_unset, formula.place_of(stopped),
+           fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+        .with_help("set it in a fragment below, or write the value here");
     return std::nullopt;
   }
   if (result.stop == FormulaStop::depth) {
     // Each setting further down the chain would meet it again.
     bool first = !std::exchange(too_deep_, true);
     profile_.whole = false;
-    if (first) report(Code::formula_depth, formula.place_of(stopped), fmt::format("{} cannot be computed: {}", about, stop_message(formula, result))).with_help("give one of the settings between a value of its own");
+    if (first)
+      report(Code::formula_depth, formula.place_of(stopped),
+             fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+          .with_help("give one of the settings between a value of its own");
     return std::nullopt;
   }
   bool unset = result.stop == FormulaStop::unset;
@@ -184,15 +201,19 @@ Value Evaluator::formula_value(const Setting& setting, const Formula& formula, S
   if (value.is(Value::Tag::number)) {
     double number = setting.unit != nullptr ? setting.unit->from_base(value.number()) : value.number();
     if (setting.type == Type::count && !same_number(number, std::round(number))) {
-      report(Code::count_fraction, place, fmt::format("'{}' counts whole things, and the formula gives {}", setting.key, write_number(number)))
+      report(Code::count_fraction, place,
+             fmt::format("'{}' counts whole things, and the formula gives {}", setting.key, write_number(number)))
           .with_help("use `round(..., 1)`, `ceil` or `floor`");
       return Value::poisoned();
     }
     return Value::of_number(setting.type == Type::count ? std::round(number) : number);
   }
-  if (setting.type == Type::choice && std::find(setting.choices.begin(), setting.choices.end(), value.word()) == setting.choices.end()) {
+  if (setting.type == Type::choice &&
+      std::find(setting.choices.begin(), setting.choices.end(), value.word()) == setting.choices.end()) {
     std::vector<std::string> names(setting.choices.begin(), setting.choices.end());
-    report(Code::choice_unknown, place, fmt::format("'{}' is {}, and the formula gives '{}'", setting.key, join_words(names, "or"), value.word())).with_help("give one of these words");
+    report(Code::choice_unknown, place,
+           fmt::format("'{}' is {}, and the formula gives '{}'", setting.key, join_words(names, "or"), value.word()))
+        .with_help("give one of these words");
     return Value::poisoned();
   }
   return value;
@@ -208,13 +229,18 @@ void Evaluator::report_cycle(KeyId key) {
   auto next_of = [&](std::size_t i) { return ring[(i + 1) % ring.size()]; };
   std::vector<Related> related;
   for (std::size_t i = 1; i < ring.size(); ++i) {
-    related.push_back({place_reading(ring[i], next_of(i)), fmt::format("'{}' reads '{}' here", dictionary_.settings[ring[i]].key, dictionary_.settings[next_of(i)].key)});
+    related.push_back(
+        {place_reading(ring[i], next_of(i)),
+         fmt::format("'{}' reads '{}' here", dictionary_.settings[ring[i]].key, dictionary_.settings[next_of(i)].key)});
   }
   bool alone = ring.size() == 1;
   Diagnostic& item = report(Code::formula_cycle, place_reading(ring.front(), next_of(0)),
-                            alone ? fmt::format("'{}' is computed from itself", dictionary_.settings[ring.front()].key) : fmt::format("these settings are computed from each other: {}", told));
+                            alone ? fmt::format("'{}' is computed from itself", dictionary_.settings[ring.front()].key)
+                                  : fmt::format("these settings are computed from each other: {}", told));
   item.help = "give one of them a value of its own";
-  if (alone) item.help = written_from_itself(ring.front()) ? "use `inherited` for the value below" : "leave the setting itself out of that formula";
+  if (alone)
+    item.help = written_from_itself(ring.front()) ? "use `inherited` for the value below"
+                                                  : "leave the setting itself out of that formula";
   item.related = std::move(related);
 }
 
@@ -224,7 +250,8 @@ bool Evaluator::written_from_itself(KeyId key) const {
     for (std::uint32_t head : {table->head[key], table->adjust[key]}) {
       for (std::uint32_t link = head; link != 0; link = table->links[link].below) {
         const Formula* formula = table->links[link].op->formula;
-        if (formula != nullptr && std::find(formula->keys.begin(), formula->keys.end(), key) != formula->keys.end()) return true;
+        if (formula != nullptr && std::find(formula->keys.begin(), formula->keys.end(), key) != formula->keys.end())
+          return true;
       }
     }
   }

@@ -60,9 +60,9 @@ class Evaluator : public FormulaInputs {
   Profile& profile_;
   Diagnostics& out_;
   std::vector<State> state_;
-  std::vector<KeyId> open_;        // the keys being computed, outermost first
-  std::vector<Step> story_;        // steps of the open keys, each key's together
-  std::vector<const Op*> chain_;   // operations of the open keys
+  std::vector<KeyId> open_;       // the keys being computed, outermost first
+  std::vector<Step> story_;       // steps of the open keys, each key's together
+  std::vector<const Op*> chain_;  // operations of the open keys
   Value inherited_;
   bool too_deep_ = false;
   std::string id_;

@@ -20,7 +20,9 @@ double bead_area(double width, double height) {
 }
 
 std::string told(const Setting& setting, double number) {
-  return setting.unit == nullptr || setting.unit->bare() ? write_number(number) : fmt::format("{} {}", write_number(number), setting.unit->text);
+  return setting.unit == nullptr || setting.unit->bare()
+             ? write_number(number)
+             : fmt::format("{} {}", write_number(number), setting.unit->text);
 }
 
 }  // namespace
@@ -55,7 +57,8 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   if (failed) return Value::poisoned();
   if (flow && lowest.any && lowest.limit > *flow && !same_value(lowest.limit, *flow)) {
     report(Code::limit_conflict, lowest.bound->span,
-           fmt::format("the limits of '{}' cross: at least {} ({}) and at most {} (the flow limit)", setting.key, told(setting, lowest.limit), tree_[lowest.bound->fragment].id(), told(setting, *flow)))
+           fmt::format("the limits of '{}' cross: at least {} ({}) and at most {} (the flow limit)", setting.key,
+                       told(setting, lowest.limit), tree_[lowest.bound->fragment].id(), told(setting, *flow)))
         .with_help("lower this limit, the width or the layer")
         .with_related(setting.extrudes->span, "what the speed extrudes");
     return Value::poisoned();
@@ -63,7 +66,8 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   if (flow && setting.refuse && value > *flow && !same_value(value, *flow)) {
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
-           fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, told(setting, value), told(setting, *flow)))
+           fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, told(setting, value),
+                       told(setting, *flow)))
         .with_help("lower the speed, the width or the layer")
         .with_related(place_of_value(dictionary_.role(Role::flow_limit)), "where the flow limit comes from");
     return Value::poisoned();
@@ -120,8 +124,9 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
   }
   if (highest.any && lowest.any && lowest.limit > highest.limit && !same_value(lowest.limit, highest.limit)) {
     report(Code::limit_conflict, highest.bound->span,
-           fmt::format("the limits of '{}' cross: at most {} ({}) and at least {} ({})", setting.key, told(setting, highest.limit), tree_[highest.bound->fragment].id(),
-                       told(setting, lowest.limit), tree_[lowest.bound->fragment].id()))
+           fmt::format("the limits of '{}' cross: at most {} ({}) and at least {} ({})", setting.key,
+                       told(setting, highest.limit), tree_[highest.bound->fragment].id(), told(setting, lowest.limit),
+                       tree_[lowest.bound->fragment].id()))
         .with_help("widen one of the two")
         .with_related(lowest.bound->span, "the other limit");
     return false;
@@ -131,7 +136,8 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     bool upper = refusing->side == RawBound::Side::at_most;
     report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
-           fmt::format("'{}' is {}, and {} admits {} {}", setting.key, told(setting, value), tree_[refusing->fragment].id(), upper ? "at most" : "at least", told(setting, refusing_limit)))
+           fmt::format("'{}' is {}, and {} admits {} {}", setting.key, told(setting, value),
+                       tree_[refusing->fragment].id(), upper ? "at most" : "at least", told(setting, refusing_limit)))
         .with_help(upper ? "write a lower value" : "write a higher value")
         .with_related(refusing->span, "the limit");
   }
@@ -142,12 +148,15 @@ bool Evaluator::admitted_word(KeyId key, std::string_view word) {
   for (const AxisTable* table : axes_) {
     for (std::uint32_t i = table->bound_start[key]; i < table->bound_start[key + 1]; ++i) {
       const Bound& bound = *table->bound_of[i];
-      if (bound.side != RawBound::Side::among || std::find(bound.words.begin(), bound.words.end(), word) != bound.words.end()) continue;
+      if (bound.side != RawBound::Side::among ||
+          std::find(bound.words.begin(), bound.words.end(), word) != bound.words.end())
+        continue;
       const Setting& setting = dictionary_.settings[key];
       const Op* top = story_.empty() ? nullptr : story_.back().op;
       std::vector<std::string> words(bound.words.begin(), bound.words.end());
       report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
-             fmt::format("'{}' is '{}', and {} admits {}", setting.key, word, tree_[bound.fragment].id(), join_words(words, "or")))
+             fmt::format("'{}' is '{}', and {} admits {}", setting.key, word, tree_[bound.fragment].id(),
+                         join_words(words, "or")))
           .with_help("write one of these words")
           .with_related(bound.span, "the limit");
       return false;
@@ -169,7 +178,9 @@ std::optional<double> Evaluator::quantity(KeyId key, Span wanted_at, std::string
   if (value.is(Value::Tag::number)) return setting.unit->to_base(value.number());
   failed = true;
   if (value.is(Value::Tag::unset)) {
-    report(Code::setting_unset, wanted_at, fmt::format("the flow limit of '{}' cannot be computed: '{}' has no value", why, setting.key)).with_help(fmt::format("set '{}' in a fragment", setting.key));
+    report(Code::setting_unset, wanted_at,
+           fmt::format("the flow limit of '{}' cannot be computed: '{}' has no value", why, setting.key))
+        .with_help(fmt::format("set '{}' in a fragment", setting.key));
   }
   return std::nullopt;
 }

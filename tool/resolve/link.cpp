@@ -16,10 +16,12 @@ constexpr std::size_t most_told = 12;
 
 class Linker {
  public:
-  Linker(Tree& tree, Diagnostics& out) : tree_(tree), out_(out), state_(tree.fragments.size(), State::fresh), failed_(tree.fragments.size()) {}
+  Linker(Tree& tree, Diagnostics& out)
+      : tree_(tree), out_(out), state_(tree.fragments.size(), State::fresh), failed_(tree.fragments.size()) {}
 
   void link() {
-    for (auto step : {&Linker::take_headers, &Linker::claim_old_names, &Linker::name_parents, &Linker::linearise_from, &Linker::check_tier, &Linker::warn_empty}) {
+    for (auto step : {&Linker::take_headers, &Linker::claim_old_names, &Linker::name_parents, &Linker::linearise_from,
+                      &Linker::check_tier, &Linker::warn_empty}) {
       for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
         std::size_t before = out_.items().size();
         (this->*step)(id);
@@ -57,7 +59,8 @@ class Linker {
         bound.broken = true;
         failed_[id] = true;
       } else if (std::find(bound.extends.begin(), bound.extends.end(), found) != bound.extends.end()) {
-        out_.add(Code::extends_twice, parent.span, fmt::format("'{}' is listed twice", parent.text)).with_help("keep the first one");
+        out_.add(Code::extends_twice, parent.span, fmt::format("'{}' is listed twice", parent.text))
+            .with_help("keep the first one");
         bound.broken = true;
       } else {
         bound.extends.push_back(found);
@@ -65,14 +68,17 @@ class Linker {
     }
     if (raw.base) {
       FragmentId base = tree_.find(raw.kind, *raw.base);
-      if (base != no_fragment && std::find(bound.extends.begin(), bound.extends.end(), base) == bound.extends.end()) bound.extends.push_back(base);
+      if (base != no_fragment && std::find(bound.extends.begin(), bound.extends.end(), base) == bound.extends.end())
+        bound.extends.push_back(base);
     }
   }
 
   void unknown_parent(const Fragment& raw, const Text& parent) {
     for (Kind kind : all_kinds) {
       if (kind == raw.kind || tree_.find(kind, parent.text) == no_fragment) continue;
-      out_.add(Code::extends_kind, parent.span, fmt::format("'{}' is a {}, and a {} extends a {} only", parent.text, name_of(kind), name_of(raw.kind), name_of(raw.kind)))
+      out_.add(Code::extends_kind, parent.span,
+               fmt::format("'{}' is a {}, and a {} extends a {} only", parent.text, name_of(kind), name_of(raw.kind),
+                           name_of(raw.kind)))
           .with_help(fmt::format("extend a {}, or move this file to {}/", name_of(raw.kind), name_of(kind)));
       return;
     }
@@ -83,7 +89,9 @@ class Linker {
     const auto& successors = tree_.successors[static_cast<std::size_t>(raw.kind)];
     auto successor = successors.find(parent.text);
     out_.add(Code::fragment_unknown, parent.span, fmt::format("no {} is named '{}'", name_of(raw.kind), parent.text))
-        .with_help(successor != successors.end() ? fmt::format("its name is '{}' now", tree_[successor->second].name()) : near.empty() ? "check the spelling; `extends` takes names of the same kind" : fmt::format("did you mean '{}'", near));
+        .with_help(successor != successors.end() ? fmt::format("its name is '{}' now", tree_[successor->second].name())
+                   : near.empty()                ? "check the spelling; `extends` takes names of the same kind"
+                                                 : fmt::format("did you mean '{}'", near));
   }
 
   // Depth first without recursion, so that a chain of any length is linearised, and each fragment once.
@@ -117,14 +125,20 @@ class Linker {
     for (auto each = at; each != path.end(); ++each) ring.push_back(each->first);
     std::rotate(ring.begin(), std::min_element(ring.begin(), ring.end()), ring.end());
     std::string told;
-    for (std::size_t i = 0; i < std::min(ring.size(), most_told); ++i) told += fmt::format("{} -> ", tree_[ring[i]].name());
+    for (std::size_t i = 0; i < std::min(ring.size(), most_told); ++i)
+      told += fmt::format("{} -> ", tree_[ring[i]].name());
     if (ring.size() > most_told) told += fmt::format("{} more -> ", ring.size() - most_told);
     told += tree_[ring.front()].name();
     const Fragment& raw = *tree_[ring.front()].raw;
-    std::string message = ring.size() == 1 ? fmt::format("'{}' extends itself", raw.name) : fmt::format("these extend each other in a circle: {}", told);
-    Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message).with_help(ring.size() == 1 ? "remove it" : "remove one of these `extends`");
+    std::string message = ring.size() == 1 ? fmt::format("'{}' extends itself", raw.name)
+                                           : fmt::format("these extend each other in a circle: {}", told);
+    Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message)
+                           .with_help(ring.size() == 1 ? "remove it" : "remove one of these `extends`");
     item.fragment = tree_[ring.front()].id();
-    for (std::size_t i = 1; i < std::min(ring.size(), most_told); ++i) item.with_related(extends_place(ring[i], ring[(i + 1) % ring.size()]), fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
+    for (std::size_t i = 1; i < std::min(ring.size(), most_told); ++i)
+      item.with_related(
+          extends_place(ring[i], ring[(i + 1) % ring.size()]),
+          fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
     for (FragmentId each : ring) failed_[each] = true;
   }
 
@@ -190,14 +204,19 @@ class Linker {
   void report_order(FragmentId id, const std::vector<Demand>& demands) {
     auto holder_of = [&](FragmentId wanted) -> const Demand* {
       for (const Demand& each : demands) {
-        if (!each.empty() && std::find(each.list.begin() + static_cast<std::ptrdiff_t>(each.head) + 1, each.list.end(), wanted) != each.list.end()) return &each;
+        if (!each.empty() && std::find(each.list.begin() + static_cast<std::ptrdiff_t>(each.head) + 1, each.list.end(),
+                                       wanted) != each.list.end())
+          return &each;
       }
       return nullptr;
     };
     std::vector<const Demand*> walk;
     const Demand* at = nullptr;
     for (const Demand& each : demands) {
-      if (!each.empty()) { at = &each; break; }
+      if (!each.empty()) {
+        at = &each;
+        break;
+      }
     }
     while (at != nullptr && std::find(walk.begin(), walk.end(), at) == walk.end()) {
       walk.push_back(at);
@@ -211,12 +230,15 @@ class Linker {
     std::vector<Related> related;
     for (std::size_t i = 0; i < walk.size(); ++i) {
       const Demand& holder = *walk[(i + 1) % walk.size()];
-      std::string told = fmt::format("'{}' puts '{}' before '{}'", tree_[holder.of].name(), tree_[holder.first()].name(), tree_[walk[i]->first()].name());
+      std::string told = fmt::format("'{}' puts '{}' before '{}'", tree_[holder.of].name(),
+                                     tree_[holder.first()].name(), tree_[walk[i]->first()].name());
       demands_told.push_back(told);
       const Fragment& source = *tree_[holder.of].raw;
       related.push_back({source.extends.empty() ? source.span : source.extends.front().span, std::move(told)});
     }
-    Diagnostic& item = out_.add(Code::extends_order, place, fmt::format("'{}' has no order of inheritance: {}", raw.name, join_words(demands_told)));
+    Diagnostic& item =
+        out_.add(Code::extends_order, place,
+                 fmt::format("'{}' has no order of inheritance: {}", raw.name, join_words(demands_told)));
     item.help = "list the parents in one order everywhere";
     item.fragment = tree_[id].id();
     item.related = std::move(related);
@@ -230,10 +252,15 @@ class Linker {
     for (FragmentId ancestor : bound.linear) {
       if (tree_[ancestor].tier != Tier::supporter) continue;
       std::string told;
-      for (FragmentId each : extends_path(tree_, id, ancestor)) told += fmt::format("{}{}", told.empty() ? "" : " -> ", tree_[each].name());
-      out_.add(Code::tier_conflict, bound.raw->tier_span, fmt::format("'{}' says it is free and extends '{}', which is for supporters: {}", bound.name(), tree_[ancestor].name(), told))
+      for (FragmentId each : extends_path(tree_, id, ancestor))
+        told += fmt::format("{}{}", told.empty() ? "" : " -> ", tree_[each].name());
+      out_.add(Code::tier_conflict, bound.raw->tier_span,
+               fmt::format("'{}' says it is free and extends '{}', which is for supporters: {}", bound.name(),
+                           tree_[ancestor].name(), told))
           .with_help("drop `tier: free`, or extend a free fragment")
-          .with_related(tree_[ancestor].raw->tier_span.known() ? tree_[ancestor].raw->tier_span : tree_[ancestor].raw->span, "made for supporters here");
+          .with_related(
+              tree_[ancestor].raw->tier_span.known() ? tree_[ancestor].raw->tier_span : tree_[ancestor].raw->span,
+              "made for supporters here");
       tree_.fragments[id].broken = true;
       return;
     }
@@ -244,26 +271,34 @@ class Linker {
     const Fragment& raw = *tree_[id].raw;
     if (!raw.has_fittings || raw.abstract) return;
     auto next = id + 1;
-    bool any = next < tree_.fragments.size() && tree_[next].kind() == raw.kind && tree_[next].name().starts_with(raw.name + "+");
-    if (!any && !raw.broken) out_.add(Code::fittings_empty, raw.span, fmt::format("'{}' has no fitting in `fittings`, so it is abstract", raw.name)).with_help("write a fitting, or remove `fittings`");
+    bool any = next < tree_.fragments.size() && tree_[next].kind() == raw.kind &&
+               tree_[next].name().starts_with(raw.name + "+");
+    if (!any && !raw.broken)
+      out_.add(Code::fittings_empty, raw.span,
+               fmt::format("'{}' has no fitting in `fittings`, so it is abstract", raw.name))
+          .with_help("write a fitting, or remove `fittings`");
   }
 
-  // An old name is free only when its fragment is gone, and has one successor. A base's claim carries its fittings along.
+  // An old name is free only when its fragment is gone, and has one successor. A base's claim carries its fittings
+  // along.
   void claim_old_names(FragmentId id) {
     const Fragment& raw = *tree_[id].raw;
     for (const Text& old : raw.replaces) {
       std::size_t plus = old.text.find('+');
-      bool sound = is_name(old.text.substr(0, plus)) && (plus == std::string_view::npos || is_name(old.text.substr(plus + 1)));
+      bool sound =
+          is_name(old.text.substr(0, plus)) && (plus == std::string_view::npos || is_name(old.text.substr(plus + 1)));
       if (sound) {
         claim(id, std::string(old.text), old.span);
         continue;
       }
-      out_.add(Code::name_invalid, old.span, fmt::format("'{}' is no name of a fragment", old.text)).with_help("write the old name alone, without its kind");
+      out_.add(Code::name_invalid, old.span, fmt::format("'{}' is no name of a fragment", old.text))
+          .with_help("write the old name alone, without its kind");
       tree_.fragments[id].broken = true;
     }
     const Fragment* base = raw.base ? base_of(raw) : nullptr;
     if (base == nullptr) return;
-    for (const Text& old : base->replaces) claim(id, fmt::format("{}{}", old.text, std::string_view(raw.name).substr(raw.name.find('+'))), old.span);
+    for (const Text& old : base->replaces)
+      claim(id, fmt::format("{}{}", old.text, std::string_view(raw.name).substr(raw.name.find('+'))), old.span);
   }
 
   void claim(FragmentId id, const std::string& old, Span span) {
@@ -272,11 +307,14 @@ class Linker {
     auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old}, std::pair{id, span});
     if (living != no_fragment) {
       out_.add(Code::replaces_living, span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old))
-          .with_help("remove the claim, or the old fragment").with_related(tree_[living].raw->span, "it stands here");
+          .with_help("remove the claim, or the old fragment")
+          .with_related(tree_[living].raw->span, "it stands here");
       tree_.fragments[id].broken = true;
     } else if (!fresh) {
-      out_.add(Code::replaces_twice, span, fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old))
-          .with_help("one old name has one successor").with_related(first->second.second, "first claimed here");
+      out_.add(Code::replaces_twice, span,
+               fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old))
+          .with_help("one old name has one successor")
+          .with_related(first->second.second, "first claimed here");
       tree_.fragments[id].broken = true;
     } else {
       tree_.successors[static_cast<std::size_t>(bound.kind())].emplace(old, id);

@@ -54,7 +54,8 @@ void number_fragments(Tree& tree, Diagnostics& out) {
     auto [first, fresh] = tree.index[kind].emplace(fragment->name, static_cast<FragmentId>(tree.fragments.size()));
     if (!fresh) {
       if (!fragment->base) {
-        out.add(Code::name_taken, fragment->span, fmt::format("two files are named {}/{}", name_of(fragment->kind), fragment->name))
+        out.add(Code::name_taken, fragment->span,
+                fmt::format("two files are named {}/{}", name_of(fragment->kind), fragment->name))
             .with_help("rename one; folders below a kind only group")
             .with_related(tree[first->second].raw->span, "the other one")
             .fragment = tree[first->second].id();
@@ -89,14 +90,18 @@ void check_names(const Tree& tree, const BoundCondition& condition, Diagnostics&
     auto k = static_cast<std::size_t>(kind);
     for (const NamePattern& pattern : condition.names[k]) {
       bool found = is_glob(pattern.glob)
-                       ? std::any_of(tree.of_kind[k].begin(), tree.of_kind[k].end(), [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); })
+                       ? std::any_of(tree.of_kind[k].begin(), tree.of_kind[k].end(),
+                                     [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); })
                        : tree.index[k].contains(pattern.glob);
       if (found || tree.may_be_unread(kind, pattern.glob)) continue;
       std::vector<std::string_view> names;
       for (FragmentId id : tree.of_kind[k]) names.push_back(tree[id].name());
       std::string near = nearest(pattern.glob, names);
-      out.add(Code::pattern_unmatched, pattern.span, is_glob(pattern.glob) ? fmt::format("no {} matches '{}'", name_of(kind), pattern.glob) : fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
-          .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
+      out.add(Code::pattern_unmatched, pattern.span,
+              is_glob(pattern.glob) ? fmt::format("no {} matches '{}'", name_of(kind), pattern.glob)
+                                    : fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
+          .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`"
+                                  : fmt::format("did you mean '{}'", near));
     }
   }
 }
@@ -129,7 +134,8 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
   tree.sources = &sources;
   // What reading the files reported belongs to the fragments in them.
   for (Diagnostic& item : out.items()) {
-    if (item.span.known() && is_fragment_path(sources[item.span.file].path)) item.fragment = fragment_of_path(sources[item.span.file].path);
+    if (item.span.known() && is_fragment_path(sources[item.span.file].path))
+      item.fragment = fragment_of_path(sources[item.span.file].path);
   }
   auto units = std::make_shared<Units>();
 

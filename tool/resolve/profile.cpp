@@ -25,7 +25,10 @@ class Facts {
  public:
   enum class Answer { no, yes, failed };
 
-  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out) : tree_(tree), axes_(axes), out_(out) { profile_.triple = triple; }
+  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out)
+      : tree_(tree), axes_(axes), out_(out) {
+    profile_.triple = triple;
+  }
 
   Answer ask(const BoundCondition& condition) {
     if (!condition.sound) return Answer::failed;  // its own report stands
@@ -36,7 +39,10 @@ class Facts {
     if (result.stop == FormulaStop::unset) return Answer::no;
     if (result.stop != FormulaStop::poison) {
       const FormulaNode& node = condition.where->nodes[result.node];
-      evaluator_->report(Code::formula_value, condition.where->place_of(node), fmt::format("the condition cannot be tested: {}", stop_message(*condition.where, result))).with_help("guard the formula with `if`");
+      evaluator_
+          ->report(Code::formula_value, condition.where->place_of(node),
+                   fmt::format("the condition cannot be tested: {}", stop_message(*condition.where, result)))
+          .with_help("guard the formula with `if`");
     }
     return Answer::failed;
   }
@@ -64,7 +70,8 @@ std::string bare_text(const Value& value) {
 }
 
 // The texts of each script in order, after `before`, `after` and `none`.
-std::array<std::vector<const ScriptOp*>, script_slots> gather_scripts(const std::array<const AxisTable*, kind_count>& axes) {
+std::array<std::vector<const ScriptOp*>, script_slots> gather_scripts(
+    const std::array<const AxisTable*, kind_count>& axes) {
   std::array<std::vector<const ScriptOp*>, script_slots> out;
   for (const AxisTable* table : axes) {
     for (const ScriptOp* op : table->scripts) {
@@ -88,13 +95,15 @@ std::optional<std::string> render(const Dictionary& dictionary, const ScriptOp& 
     const FormulaNode& root = piece.formula->nodes[piece.formula->root];
     auto value = evaluator.compute(*piece.formula, fmt::format("the script `{}`", name_of(op.slot)));
     if (!value) return std::nullopt;
-    bool quantity = root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary.settings[root.key].unit != nullptr;
+    bool quantity =
+        root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary.settings[root.key].unit != nullptr;
     out += quantity ? write_number(dictionary.settings[root.key].unit->from_base(value->number())) : bare_text(*value);
   }
   return out;
 }
 
-void write_scripts(const Dictionary& dictionary, const std::array<const AxisTable*, kind_count>& axes, Evaluator& evaluator, Profile& profile) {
+void write_scripts(const Dictionary& dictionary, const std::array<const AxisTable*, kind_count>& axes,
+                   Evaluator& evaluator, Profile& profile) {
   auto gathered = gather_scripts(axes);
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
     if (gathered[slot].empty()) continue;
@@ -145,7 +154,8 @@ Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
       if (out != nullptr && tree_[*at].fits) facts.ask(*tree_[*at].fits);
       const auto& layers = tree_[*at].layers;
       for (std::uint32_t i = 1; i < layers.size(); ++i) {
-        if (names_hold(tree_, *layers[i].condition, triple) && facts.ask(*layers[i].condition) == Facts::Answer::yes) active.push_back({*at, i});
+        if (names_hold(tree_, *layers[i].condition, triple) && facts.ask(*layers[i].condition) == Facts::Answer::yes)
+          active.push_back({*at, i});
       }
     }
     if (!active.empty()) axes[k] = &table(triple.of[k], active);
@@ -163,14 +173,16 @@ std::optional<Refusal> Resolver::refused(const Triple& triple) {
       for (std::size_t other = 0; other < kind_count; ++other) {
         const BoundFragment& partner = tree_[triple.of[other]];
         if (admits(fits->names[other], partner.name())) continue;
-        return Refusal{each, fits->span, fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())};
+        return Refusal{each, fits->span,
+                       fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())};
       }
       if (!fits->where && fits->sound) continue;
       if (!facts) {
         plain = plain_axes(triple);
         facts.emplace(tree_, triple, *plain, nullptr);
       }
-      if (facts->ask(*fits) == Facts::Answer::no) return Refusal{each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)};
+      if (facts->ask(*fits) == Facts::Answer::no)
+        return Refusal{each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)};
     }
   }
   return std::nullopt;
@@ -186,7 +198,8 @@ Profile Resolver::resolve(const Triple& triple, Diagnostics& out) {
 
   Diagnostics locks;
   for (std::size_t lower = 0; lower < kind_count; ++lower) {
-    for (std::size_t upper = lower + 1; upper < kind_count; ++upper) check_locks_between(tree_, *axes[lower], *axes[upper], locks);
+    for (std::size_t upper = lower + 1; upper < kind_count; ++upper)
+      check_locks_between(tree_, *axes[lower], *axes[upper], locks);
   }
   for (Diagnostic& item : locks.items()) {
     item.profile = profile_id(tree_, triple);

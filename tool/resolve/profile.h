@@ -28,7 +28,7 @@ std::string profile_id(const Tree& tree, const Triple& triple);
 struct Cap {
   const Bound* bound = nullptr;  // null: the flow limit
   bool upper = true;
-  double limit = 0;              // in the setting's unit
+  double limit = 0;  // in the setting's unit
   double uncapped = 0;
 };
 
@@ -53,7 +53,7 @@ struct Profile {
   std::vector<Cap> caps;
   std::array<std::optional<std::string>, script_slots> scripts;
   std::deque<std::vector<Value>> lists;  // own the lists that operations made
-  bool whole = true;        // no error reached it
+  bool whole = true;                     // no error reached it
 
   // The operation on top; null for a default.
   const Op* top(KeyId key) const {

@@ -15,8 +15,8 @@ using Bits = std::vector<bool>;
 
 // The names of one kind that a fragment's linearisation admits; shared by fragments with the same lists.
 struct Admitted {
-  Bits bits;                       // by position in Tree::of_kind
-  std::vector<std::uint32_t> list; // the same, as positions
+  Bits bits;                        // by position in Tree::of_kind
+  std::vector<std::uint32_t> list;  // the same, as positions
 };
 
 class NameFilter {
@@ -31,7 +31,8 @@ class NameFilter {
       const auto& fits = tree_[each].fits;
       if (!fits || fits->names[kind].empty()) continue;
       lists.push_back(&fits->names[kind]);
-      for (const NamePattern& pattern : fits->names[kind]) key.append(pattern.exclude ? "!" : "").append(pattern.glob).append(",");
+      for (const NamePattern& pattern : fits->names[kind])
+        key.append(pattern.exclude ? "!" : "").append(pattern.glob).append(",");
       key += ';';
     }
     if (lists.empty()) return nullptr;
@@ -40,7 +41,8 @@ class NameFilter {
       const auto& names = tree_.of_kind[kind];
       at->second.bits.assign(names.size(), false);
       for (std::uint32_t i = 0; i < names.size(); ++i) {
-        bool all = std::all_of(lists.begin(), lists.end(), [&](const auto* list) { return admits(*list, tree_[names[i]].name()); });
+        bool all = std::all_of(lists.begin(), lists.end(),
+                               [&](const auto* list) { return admits(*list, tree_[names[i]].name()); });
         if (!all) continue;
         at->second.bits[i] = true;
         at->second.list.push_back(i);
@@ -83,7 +85,8 @@ bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple
   for (std::size_t k = 0; k < kind_count; ++k) {
     const BoundFragment& fragment = tree[triple.of[k]];
     auto literal = [&](const Text& text) { return text.text == fragment.name(); };
-    if (fragment.status == Status::draft && std::none_of(entry.names[k].begin(), entry.names[k].end(), literal)) return false;
+    if (fragment.status == Status::draft && std::none_of(entry.names[k].begin(), entry.names[k].end(), literal))
+      return false;
   }
   return true;
 }
@@ -178,12 +181,15 @@ class Selector {
 
   bool can_be_taken(const BoundFragment& fragment, const NamePattern& literal) {
     if (fragment.abstract) {
-      out_.add(Code::take_abstract, literal.span, fmt::format("'{}' is abstract: it is there for others to extend", fragment.name()))
-          .with_help(fragment.raw->has_fittings ? fmt::format("take its fittings: '{}+*'", fragment.name()) : "take a fragment that extends it");
+      out_.add(Code::take_abstract, literal.span,
+               fmt::format("'{}' is abstract: it is there for others to extend", fragment.name()))
+          .with_help(fragment.raw->has_fittings ? fmt::format("take its fittings: '{}+*'", fragment.name())
+                                                : "take a fragment that extends it");
       return false;
     }
     if (fragment.status == Status::retired) {
-      out_.add(Code::take_retired, literal.span, fmt::format("'{}' is retired and published no more", fragment.name())).with_help("leave it out, or change its status");
+      out_.add(Code::take_retired, literal.span, fmt::format("'{}' is retired and published no more", fragment.name()))
+          .with_help("leave it out, or change its status");
       return false;
     }
     return true;
@@ -192,11 +198,13 @@ class Selector {
   static std::vector<std::uint32_t> meet(const Taken& taken, const Admitted* admitted) {
     if (admitted == nullptr) return taken.list;
     std::vector<std::uint32_t> out;
-    std::set_intersection(taken.list.begin(), taken.list.end(), admitted->list.begin(), admitted->list.end(), std::back_inserter(out));
+    std::set_intersection(taken.list.begin(), taken.list.end(), admitted->list.begin(), admitted->list.end(),
+                          std::back_inserter(out));
     return out;
   }
 
-  void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal, const std::vector<BoundCondition>& leave) {
+  void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
+                const std::vector<BoundCondition>& leave) {
     for (const BoundCondition& each : leave) {
       if (holds(tree_, each, triple)) return;
     }
@@ -214,7 +222,8 @@ class Selector {
   }
 
   // A triple spelled out in full that the names of a `fits` refuse never came up in take().
-  void report_literals_left_out(std::uint32_t set, const Condition& entry, const std::array<Taken, kind_count>& taken, const std::vector<BoundCondition>& leave) {
+  void report_literals_left_out(std::uint32_t set, const Condition& entry, const std::array<Taken, kind_count>& taken,
+                                const std::vector<BoundCondition>& leave) {
     std::array<std::vector<std::uint32_t>, kind_count> literal;
     for (std::size_t k = 0; k < kind_count; ++k) {
       for (std::uint32_t i : taken[k].list) {
@@ -245,7 +254,9 @@ class Selector {
 
   void report_misfit(const Condition& entry, const Triple& triple, const Refusal& refusal) {
     const BoundFragment& fragment = tree_[refusal.fragment];
-    out_.add(Code::take_misfit, place_of(entry, triple), fmt::format("'{}' does not fit: `fits` of {} refuses it ({})", profile_id(tree_, triple), fragment.id(), refusal.reason))
+    out_.add(Code::take_misfit, place_of(entry, triple),
+             fmt::format("'{}' does not fit: `fits` of {} refuses it ({})", profile_id(tree_, triple), fragment.id(),
+                         refusal.reason))
         .with_help("leave the triple out, or widen that `fits`")
         .with_related(refusal.span, "refused here");
   }
@@ -257,12 +268,15 @@ class Selector {
         const BoundFragment& fragment = tree_[each];
         if (fragment.tier != Tier::supporter) continue;
         std::string way;
-        for (FragmentId step : extends_path(tree_, own, each)) way += fmt::format("{}{}", way.empty() ? "" : " -> ", tree_[step].name());
+        for (FragmentId step : extends_path(tree_, own, each))
+          way += fmt::format("{}{}", way.empty() ? "" : " -> ", tree_[step].name());
         way = each == own ? std::string() : fmt::format(" ({})", way);
         out_.add(Code::tier_conflict, place_of(entry, triple),
-                 fmt::format("'{}' is for supporters because of {}{}, and the set '{}' is free", profile_id(tree_, triple), fragment.id(), way, tree_.plan.sets[set].name.text))
+                 fmt::format("'{}' is for supporters because of {}{}, and the set '{}' is free",
+                             profile_id(tree_, triple), fragment.id(), way, tree_.plan.sets[set].name.text))
             .with_help("take it in a supporter set, or make that fragment free")
-            .with_related(fragment.raw->tier_span.known() ? fragment.raw->tier_span : fragment.raw->span, "made for supporters here");
+            .with_related(fragment.raw->tier_span.known() ? fragment.raw->tier_span : fragment.raw->span,
+                          "made for supporters here");
         return;
       }
     }
@@ -274,13 +288,18 @@ class Selector {
       for (const Text& name : entry.names[k]) {
         std::string_view glob = name.text.substr(name.text.starts_with('!') ? 1 : 0);
         const auto& ids = tree_.of_kind[k];
-        bool found = is_glob(glob) ? std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return glob_match(glob, tree_[id].name()); }) : tree_.index[k].contains(glob);
+        bool found = is_glob(glob) ? std::any_of(ids.begin(), ids.end(),
+                                                 [&](FragmentId id) { return glob_match(glob, tree_[id].name()); })
+                                   : tree_.index[k].contains(glob);
         if (found || tree_.may_be_unread(all_kinds[k], glob)) continue;
         std::vector<std::string_view> names;
         for (FragmentId id : ids) names.push_back(tree_[id].name());
         std::string near = nearest(glob, names);
-        out_.add(code, name.span, is_glob(glob) ? fmt::format("no {} matches '{}'", name_of(all_kinds[k]), glob) : fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
-            .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`" : fmt::format("did you mean '{}'", near));
+        out_.add(code, name.span,
+                 is_glob(glob) ? fmt::format("no {} matches '{}'", name_of(all_kinds[k]), glob)
+                               : fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
+            .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`"
+                                    : fmt::format("did you mean '{}'", near));
       }
     }
   }
@@ -317,7 +336,9 @@ Selected place_in_plan(const Tree& tree, const Triple& triple) {
   const auto& sets = tree.plan.sets;
   for (std::uint32_t i = 0; i < sets.size() && out.status != Status::retired; ++i) {
     auto admits_it = [&](const Condition& entry) { return holds(tree, names_of(entry), triple); };
-    bool taken = std::any_of(sets[i].take.begin(), sets[i].take.end(), [&](const Condition& entry) { return admits_it(entry) && drafts_named(tree, entry, triple); });
+    bool taken = std::any_of(sets[i].take.begin(), sets[i].take.end(), [&](const Condition& entry) {
+      return admits_it(entry) && drafts_named(tree, entry, triple);
+    });
     bool left = std::any_of(sets[i].leave.begin(), sets[i].leave.end(), admits_it);
     bool too_high = sets[i].tier == Tier::free && fragment_tier(tree, triple) == Tier::supporter;
     if (taken && !left && !too_high) out.sets.push_back(i);

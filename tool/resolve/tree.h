@@ -31,17 +31,18 @@ inline constexpr FragmentId no_fragment = 0xffffffffu;
 // One operation on one key.
 struct Op {
   OpKind kind = OpKind::set;
-  bool sound = true;      // false: what it holds was reported; its value is poison
+  bool sound = true;  // false: what it holds was reported; its value is poison
   KeyId key = no_key;
   FragmentId fragment = no_fragment;
-  Value literal;          // set: the value; append, remove: a list
-  double amount = 0;      // add: in the setting's unit; scale: the ratio
+  Value literal;                     // set: the value; append, remove: a list
+  double amount = 0;                 // add: in the setting's unit; scale: the ratio
   const Formula* formula = nullptr;  // calc
   Span key_span, value_span;
 
   // Does it hide all that lies below?
   bool hides() const {
-    return kind == OpKind::set || kind == OpKind::unset || (kind == OpKind::calc && (formula == nullptr || !formula->reads_inherited));
+    return kind == OpKind::set || kind == OpKind::unset ||
+           (kind == OpKind::calc && (formula == nullptr || !formula->reads_inherited));
   }
 };
 
@@ -49,21 +50,21 @@ struct Op {
 struct Bound {
   RawBound::Side side = RawBound::Side::at_most;
   bool refuse = false;
-  bool drop = false;                   // the pattern's earlier bound of this side goes
+  bool drop = false;  // the pattern's earlier bound of this side goes
   std::string_view pattern;
   FragmentId fragment = no_fragment;
-  double base = 0;                     // literal, in working units; a count as it is
-  const Formula* formula = nullptr;    // instead of a literal
-  std::vector<std::string_view> words; // among
-  std::vector<KeyId> keys;             // the settings it binds
-  Span pattern_span, span;             // of the pattern, of the bound's value
+  double base = 0;                      // literal, in working units; a count as it is
+  const Formula* formula = nullptr;     // instead of a literal
+  std::vector<std::string_view> words;  // among
+  std::vector<KeyId> keys;              // the settings it binds
+  Span pattern_span, span;              // of the pattern, of the bound's value
 };
 
 struct ScriptOp {
   RawScript::Act act = RawScript::Act::replace;
   ScriptSlot slot = ScriptSlot::start;
   FragmentId fragment = no_fragment;
-  std::optional<Template> text;        // absent for drop, and where it was reported
+  std::optional<Template> text;  // absent for drop, and where it was reported
   const Text* source = nullptr;
   Span span;
 };
@@ -99,23 +100,23 @@ struct Lock {
 
 struct BoundFragment {
   const Fragment* raw = nullptr;
-  std::vector<FragmentId> extends;      // direct parents, first wins
-  std::vector<FragmentId> linear;       // C3: itself first, root last; empty where it has none
-  std::vector<Layer> layers;            // its own part first, then its `when` blocks
+  std::vector<FragmentId> extends;  // direct parents, first wins
+  std::vector<FragmentId> linear;   // C3: itself first, root last; empty where it has none
+  std::vector<Layer> layers;        // its own part first, then its `when` blocks
   std::vector<Lock> locks;
   std::optional<BoundCondition> fits;
-  Tier tier = Tier::free;               // its own
-  Tier chain_tier = Tier::free;         // the highest of its linearisation
+  Tier tier = Tier::free;        // its own
+  Tier chain_tier = Tier::free;  // the highest of its linearisation
   Status status = Status::beta;
   bool abstract = false;
-  bool broken = false;                  // an error in it or in what it extends: not whole
+  bool broken = false;  // an error in it or in what it extends: not whole
   std::deque<Formula> formulas;
   std::deque<std::vector<Value>> lists;
 
   Kind kind() const { return raw->kind; }
   std::string_view name() const { return raw->name; }
   bool linked() const { return !linear.empty(); }
-  std::string id() const;               // "machine/heron-220+0.4"
+  std::string id() const;  // "machine/heron-220+0.4"
 };
 
 struct Tree {
@@ -123,8 +124,8 @@ struct Tree {
   Dictionary dictionary;
   Plan plan;
   std::deque<FragmentFile> files;
-  std::vector<BoundFragment> fragments;                      // sorted by kind, then name
-  std::array<std::vector<FragmentId>, kind_count> of_kind;   // sorted by name
+  std::vector<BoundFragment> fragments;                     // sorted by kind, then name
+  std::array<std::vector<FragmentId>, kind_count> of_kind;  // sorted by name
   std::array<std::unordered_map<std::string_view, FragmentId>, kind_count> index;
 
   std::array<std::map<std::string, FragmentId, std::less<>>, kind_count> successors;  // of old names, by `replaces`

@@ -64,7 +64,7 @@ struct Setting {
 // Text with placeholders `${formula}` and `@{job name}`, cut into pieces.
 struct TemplatePiece {
   enum class Of : std::uint8_t { literal, formula, job } of = Of::literal;
-  std::string_view literal;        // for job: the whole placeholder, kept as it is
+  std::string_view literal;  // for job: the whole placeholder, kept as it is
   std::optional<Formula> formula;
 };
 struct Template {
@@ -81,7 +81,17 @@ struct Rule {
 };
 
 // What the program needs of a tree and asks for by role.
-enum class Role : std::uint8_t { nozzle, flow_limit, flow_ratio, build_x, build_y, build_z, nozzle_temperature, bed_temperature, chamber_temperature };
+enum class Role : std::uint8_t {
+  nozzle,
+  flow_limit,
+  flow_ratio,
+  build_x,
+  build_y,
+  build_z,
+  nozzle_temperature,
+  bed_temperature,
+  chamber_temperature
+};
 inline constexpr std::size_t role_count = 9;
 std::string_view name_of(Role role);
 
@@ -106,9 +116,9 @@ class Dictionary {
   FormulaScope scope_for(const Setting& setting, bool may_inherit) const;
 
   std::unordered_map<std::string_view, KeyId> index;
-  std::deque<Document> documents;               // own the texts that are not bytes of the files
-  std::deque<std::vector<Value>> lists;         // own the lists of defaults
-  std::deque<std::string> joined;               // own their texts
+  std::deque<Document> documents;        // own the texts that are not bytes of the files
+  std::deque<std::vector<Value>> lists;  // own the lists of defaults
+  std::deque<std::string> joined;        // own their texts
   std::shared_ptr<Units> units;
 };
 

@@ -45,15 +45,22 @@ std::optional<Quantity> read_quantity(const Text& text, const What& what, Diagno
   if (!number) {
     std::string_view word = text.text;
     std::string lower(word.substr(0, 12));
-    std::transform(lower.begin(), lower.end(), lower.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    bool endless = lower.find("nan") != std::string::npos || lower.find("inf") != std::string::npos || (!word.empty() && std::isdigit(static_cast<unsigned char>(word[0])));
-    if (endless) return refuse(Code::number_invalid, fmt::format("'{}' is no finite number", word), "write a number of ordinary size");
-    return refuse(Code::value_malformed, fmt::format("{} is a number, not '{}'", what, word), "write a number, with its unit if it has one; a formula stands in `{ calc: ... }`");
+    std::transform(lower.begin(), lower.end(), lower.begin(),
+                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+    bool endless = lower.find("nan") != std::string::npos || lower.find("inf") != std::string::npos ||
+                   (!word.empty() && std::isdigit(static_cast<unsigned char>(word[0])));
+    if (endless)
+      return refuse(Code::number_invalid, fmt::format("'{}' is no finite number", word),
+                    "write a number of ordinary size");
+    return refuse(Code::value_malformed, fmt::format("{} is a number, not '{}'", what, word),
+                  "write a number, with its unit if it has one; a formula stands in `{ calc: ... }`");
   }
   std::size_t at = number->length;
   std::string_view rest = text.text.substr(at);
-  if (!rest.empty() && (rest[0] == ',' || rest[0] == '_' || ((rest[0] == 'x' || rest[0] == 'X') && number->value == 0))) {
-    return refuse(Code::number_invalid, fmt::format("'{}' is no number", text.text), rest[0] == ',' ? "write a point for decimals, as in `0.2 mm`" : "write decimal digits");
+  if (!rest.empty() &&
+      (rest[0] == ',' || rest[0] == '_' || ((rest[0] == 'x' || rest[0] == 'X') && number->value == 0))) {
+    return refuse(Code::number_invalid, fmt::format("'{}' is no number", text.text),
+                  rest[0] == ',' ? "write a point for decimals, as in `0.2 mm`" : "write decimal digits");
   }
   while (at < text.text.size() && text.text[at] == ' ') ++at;
   return Quantity{number->value, text.text.substr(at), at};
@@ -64,7 +71,8 @@ const Unit* find_unit(const Text& text, const Quantity& quantity, Units& units, 
   const Unit* unit = quantity.unit == "1" ? nullptr : units.find(quantity.unit);
   if (unit == nullptr) {
     std::string help = unit_help(quantity.unit);
-    out.add(Code::unit_unknown, text.part(quantity.unit_at, quantity.unit.size()), fmt::format("unknown unit '{}'", quantity.unit))
+    out.add(Code::unit_unknown, text.part(quantity.unit_at, quantity.unit.size()),
+            fmt::format("unknown unit '{}'", quantity.unit))
         .with_help(help.empty() ? "write a unit that UDUNITS-2 knows, such as `mm`, `mm/s` or `degC`" : help);
   }
   return unit;
@@ -80,7 +88,8 @@ std::string dimension_words(const Unit& unit) {
 namespace {
 
 // Converts a written quantity into `wanted`; reports a missing unit and a wrong dimension.
-std::optional<double> read_in_unit(const What& what, const Unit& wanted, const Text& text, Units& units, Diagnostics& out) {
+std::optional<double> read_in_unit(const What& what, const Unit& wanted, const Text& text, Units& units,
+                                   Diagnostics& out) {
   auto quantity = read_quantity(text, what, out);
   if (!quantity) return std::nullopt;
   if (quantity->unit.empty()) {
@@ -90,7 +99,8 @@ std::optional<double> read_in_unit(const What& what, const Unit& wanted, const T
     return std::nullopt;
   }
   if (wanted.bare()) {
-    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()), fmt::format("{} is a bare number and takes no unit", what))
+    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()),
+            fmt::format("{} is a bare number and takes no unit", what))
         .with_help("write the number alone");
     return std::nullopt;
   }
@@ -99,10 +109,13 @@ std::optional<double> read_in_unit(const What& what, const Unit& wanted, const T
   if (!convertible(*unit, wanted)) {
     std::string help = fmt::format("write it in {}", wanted.text);
     if (wanted.point && unit->dimension == wanted.dimension) help = "K is for differences of temperature; write degC";
-    if (!wanted.point && unit->point && unit->dimension == wanted.dimension) help = "a difference of temperature is in K";
-    if (wanted.point && (unit->text == "C" || unit->text == "F")) help = fmt::format("write `deg{}`; `{}` alone is another unit", unit->text, unit->text);
+    if (!wanted.point && unit->point && unit->dimension == wanted.dimension)
+      help = "a difference of temperature is in K";
+    if (wanted.point && (unit->text == "C" || unit->text == "F"))
+      help = fmt::format("write `deg{}`; `{}` alone is another unit", unit->text, unit->text);
     out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()),
-            fmt::format("{} is {} ({}), and '{}' is {}", what, dimension_words(wanted), wanted.text, unit->text, dimension_words(*unit)))
+            fmt::format("{} is {} ({}), and '{}' is {}", what, dimension_words(wanted), wanted.text, unit->text,
+                        dimension_words(*unit)))
         .with_help(help);
     return std::nullopt;
   }
@@ -111,7 +124,8 @@ std::optional<double> read_in_unit(const What& what, const Unit& wanted, const T
                  : unit->point   ? wanted.from_base(unit->to_base(quantity->number))
                                  : quantity->number * (unit->scale / wanted.scale);
   if (!std::isfinite(value)) {
-    out.add(Code::number_invalid, text.span, fmt::format("'{}' is no finite number in {}", text.text, wanted.text)).with_help("write a number of ordinary size");
+    out.add(Code::number_invalid, text.span, fmt::format("'{}' is no finite number in {}", text.text, wanted.text))
+        .with_help("write a number of ordinary size");
     return std::nullopt;
   }
   return value;
@@ -121,16 +135,20 @@ std::optional<double> read_count(const What& what, const Text& text, Diagnostics
   auto quantity = read_quantity(text, what, out);
   if (!quantity) return std::nullopt;
   if (!quantity->unit.empty()) {
-    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()), fmt::format("{} is a count and takes no unit", what))
+    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()),
+            fmt::format("{} is a count and takes no unit", what))
         .with_help("write the number alone");
     return std::nullopt;
   }
   if (text.quoted) {
-    out.add(Code::value_malformed, text.span, fmt::format("{} is a count, and this is a text in quotes", what)).with_help("write the number without quotes");
+    out.add(Code::value_malformed, text.span, fmt::format("{} is a count, and this is a text in quotes", what))
+        .with_help("write the number without quotes");
     return std::nullopt;
   }
   if (quantity->number != std::floor(quantity->number)) {
-    out.add(Code::count_fraction, text.span, fmt::format("{} counts whole things, and {} is no whole number", what, text.text)).with_help("write a whole number");
+    out.add(Code::count_fraction, text.span,
+            fmt::format("{} counts whole things, and {} is no whole number", what, text.text))
+        .with_help("write a whole number");
     return std::nullopt;
   }
   return quantity->number;
@@ -151,14 +169,16 @@ std::optional<Value> read_literal(const Setting& setting, const Text& text, Unit
     }
     case Type::flag:
       if (!text.quoted && (text.text == "true" || text.text == "false")) return Value::of_flag(text.text == "true");
-      out.add(Code::value_malformed, text.span, fmt::format("{} is true or false, not '{}'", what, text.text)).with_help("write `true` or `false` without quotes");
+      out.add(Code::value_malformed, text.span, fmt::format("{} is true or false, not '{}'", what, text.text))
+          .with_help("write `true` or `false` without quotes");
       return std::nullopt;
     case Type::choice: {
       auto at = std::find(setting.choices.begin(), setting.choices.end(), text.text);
       if (at != setting.choices.end()) return Value::of_word(*at);
       std::string near = nearest(text.text, setting.choices);
       std::vector<std::string> names(setting.choices.begin(), setting.choices.end());
-      out.add(Code::choice_unknown, text.span, fmt::format("{} is {}, not '{}'", what, join_words(names, "or"), text.text))
+      out.add(Code::choice_unknown, text.span,
+              fmt::format("{} is {}, not '{}'", what, join_words(names, "or"), text.text))
           .with_help(near.empty() ? "write one of these words" : fmt::format("did you mean '{}'", near));
       return std::nullopt;
     }
@@ -182,7 +202,8 @@ std::optional<double> read_ratio(const Text& text, Units& units, Diagnostics& ou
   const Unit* unit = find_unit(text, *quantity, units, out);
   if (unit == nullptr) return std::nullopt;
   if (!unit->dimension.none() || unit->point) {
-    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()), fmt::format("a ratio has no unit but `%`, and '{}' is {}", unit->text, dimension_words(*unit)))
+    out.add(Code::dimension_mismatch, text.part(quantity->unit_at, quantity->unit.size()),
+            fmt::format("a ratio has no unit but `%`, and '{}' is {}", unit->text, dimension_words(*unit)))
         .with_help("write `1.1` or `110 %`; to add a quantity use `add`");
     return std::nullopt;
   }

@@ -15,7 +15,8 @@ std::optional<Template> read_template(const Text& text, const Dictionary& dictio
   bool sound = true;
   std::size_t start = 0;
   auto literal = [&](std::size_t end) {
-    if (end > start) result.pieces.push_back({TemplatePiece::Of::literal, whole.substr(start, end - start), std::nullopt});
+    if (end > start)
+      result.pieces.push_back({TemplatePiece::Of::literal, whole.substr(start, end - start), std::nullopt});
   };
   FormulaScope scope = dictionary.scope(false);
   for (std::size_t at = 0; at + 1 < whole.size();) {
@@ -27,7 +28,8 @@ std::optional<Template> read_template(const Text& text, const Dictionary& dictio
     std::size_t end = whole.find('}', at);
     std::size_t line_end = whole.find('\n', at);
     if (end == std::string_view::npos || end > line_end) {
-      out.add(Code::placeholder_malformed, place(at, 2), "this placeholder is never closed").with_help("close it with `}` on the same line");
+      out.add(Code::placeholder_malformed, place(at, 2), "this placeholder is never closed")
+          .with_help("close it with `}` on the same line");
       return std::nullopt;
     }
     literal(at);
@@ -35,8 +37,10 @@ std::optional<Template> read_template(const Text& text, const Dictionary& dictio
     if (sign == '@') {
       if (std::find(dictionary.job.begin(), dictionary.job.end(), inner) == dictionary.job.end()) {
         std::string near = nearest(inner, dictionary.job);
-        out.add(Code::placeholder_malformed, place(at, end + 1 - at), fmt::format("the running job knows no '{}'", inner))
-            .with_help(near.empty() ? "names of the job stand in the dictionary's `job:`; a setting is written `${...}`" : fmt::format("did you mean '{}'", near));
+        out.add(Code::placeholder_malformed, place(at, end + 1 - at),
+                fmt::format("the running job knows no '{}'", inner))
+            .with_help(near.empty() ? "names of the job stand in the dictionary's `job:`; a setting is written `${...}`"
+                                    : fmt::format("did you mean '{}'", near));
         sound = false;
       }
       result.pieces.push_back({TemplatePiece::Of::job, whole.substr(at, end + 1 - at), std::nullopt});
@@ -53,7 +57,8 @@ std::optional<Template> read_template(const Text& text, const Dictionary& dictio
         bool is_bare = type.kind == FormulaType::Kind::flag || type.kind == FormulaType::Kind::word ||
                        (type.kind == FormulaType::Kind::number && type.dimension.none());
         if (!is_bare) {
-          out.add(Code::dimension_mismatch, part.span, fmt::format("a script takes bare numbers, and this is {}", type.words()))
+          out.add(Code::dimension_mismatch, part.span,
+                  fmt::format("a script takes bare numbers, and this is {}", type.words()))
               .with_help("tell it in a unit, as in `${travel.speed in mm/min}`");
           formula.reset();
         }

@@ -38,7 +38,8 @@ using TreeHandle = Handle<git_tree, git_tree_free>;
 
 [[noreturn]] void fail(std::string_view what) {
   const git_error* error = git_error_last();
-  throw SystemError(fmt::format("git: {}: {}", what, error == nullptr ? "unknown failure" : error->message), "check the repository with `git fsck`");
+  throw SystemError(fmt::format("git: {}: {}", what, error == nullptr ? "unknown failure" : error->message),
+                    "check the repository with `git fsck`");
 }
 
 // A repository and where the tree stands in it ("" or "folder/").
@@ -97,7 +98,8 @@ Commit describe_commit(git_commit* commit) {
 bool has_changes(const Place& place) {
   git_status_options options = GIT_STATUS_OPTIONS_INIT;
   options.show = GIT_STATUS_SHOW_INDEX_AND_WORKDIR;
-  options.flags = GIT_STATUS_OPT_INCLUDE_UNTRACKED | GIT_STATUS_OPT_RECURSE_UNTRACKED_DIRS | GIT_STATUS_OPT_DISABLE_PATHSPEC_MATCH;
+  options.flags =
+      GIT_STATUS_OPT_INCLUDE_UNTRACKED | GIT_STATUS_OPT_RECURSE_UNTRACKED_DIRS | GIT_STATUS_OPT_DISABLE_PATHSPEC_MATCH;
   std::string folders[] = {place.prefix + "profiles-src", place.prefix + "schema", place.prefix + "release"};
   char* names[] = {folders[0].data(), folders[1].data(), folders[2].data()};
   options.pathspec = {names, 3};
@@ -157,7 +159,10 @@ Sources read_revision(const fs::path& root, const std::string& revision, Commit&
   auto place = open_at(root);
   if (!place) throw UsageError("the tree is not in a git repository, so it has no revisions", "leave --at out");
   auto handle = find_commit(place->repository.get(), revision);
-  if (!handle) throw UsageError(fmt::format("no commit is named '{}'", revision), "name a tag, a branch or a commit; a shallow clone gets the rest with `git fetch --unshallow --tags`");
+  if (!handle)
+    throw UsageError(
+        fmt::format("no commit is named '{}'", revision),
+        "name a tag, a branch or a commit; a shallow clone gets the rest with `git fetch --unshallow --tags`");
   auto tree = tree_of(place->repository.get(), handle.get(), place->prefix);
   if (!tree) throw UsageError(fmt::format("the commit '{}' holds no profiles-src/", revision), "name a later revision");
   commit = describe_commit(handle.get());
@@ -174,10 +179,12 @@ Sources read_revision(const fs::path& root, const std::string& revision, Commit&
     git_blob_free(blob);
   }
   for (const auto& [path, oddity] : walk.odd) sources.files.push_back({path, {}, false});
-  std::sort(sources.files.begin(), sources.files.end(), [](const SourceFile& a, const SourceFile& b) { return a.path < b.path; });
+  std::sort(sources.files.begin(), sources.files.end(),
+            [](const SourceFile& a, const SourceFile& b) { return a.path < b.path; });
   for (FileId id = 0; id < sources.files.size(); ++id) {
     SourceFile& file = sources.files[id];
-    auto odd = std::find_if(walk.odd.begin(), walk.odd.end(), [&](const auto& each) { return each.first == file.path; });
+    auto odd =
+        std::find_if(walk.odd.begin(), walk.odd.end(), [&](const auto& each) { return each.first == file.path; });
     if (odd == walk.odd.end()) check_text(id, file, out);
     else report_oddity(id, file, odd->second, out);
   }

@@ -13,14 +13,14 @@
 namespace bindery {
 
 struct Commit {
-  std::string id;          // forty hexadecimal digits
-  std::int64_t time = 0;   // of the committer, seconds since 1970 UTC
+  std::string id;         // forty hexadecimal digits
+  std::int64_t time = 0;  // of the committer, seconds since 1970 UTC
 };
 
 struct GitState {
   Commit head;
-  bool changed = false;            // files under profiles-src, schema or release differ from the commit, or are new to it
-  std::vector<std::string> tags;   // names without refs/tags/
+  bool changed = false;  // files under profiles-src, schema or release differ from the commit, or are new to it
+  std::vector<std::string> tags;  // names without refs/tags/
 };
 
 // Nothing outside git, in a repository without a commit, or where the commit does not hold the tree.

@@ -34,7 +34,8 @@ bool is_source_path(std::string_view path) {
 
 bool is_stray_path(std::string_view path) {
   if (is_source_path(path) || !(is_yaml(path) || path.ends_with(".yml"))) return false;
-  return (path.starts_with("profiles-src/") && !in_any(path, other_folders)) || path.starts_with("schema/") || path.starts_with("release/notes/") || path == "release/plan.yml";
+  return (path.starts_with("profiles-src/") && !in_any(path, other_folders)) || path.starts_with("schema/") ||
+         path.starts_with("release/notes/") || path == "release/plan.yml";
 }
 
 void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out) {
@@ -43,15 +44,24 @@ void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out)
     file.sound = false;
   };
   switch (oddity) {
-    case Oddity::link: return report(Code::file_irregular, "this is a symbolic link; a tree holds its files itself", "put a copy in its place");
+    case Oddity::link:
+      return report(Code::file_irregular, "this is a symbolic link; a tree holds its files itself",
+                    "put a copy in its place");
     case Oddity::folder: return report(Code::file_irregular, "this is a folder, not a file", "rename or remove it");
-    case Oddity::device: return report(Code::file_irregular, "this is a device or a pipe, not a file", "rename or remove it");
+    case Oddity::device:
+      return report(Code::file_irregular, "this is a device or a pipe, not a file", "rename or remove it");
     case Oddity::stray:
       return report(Code::file_stray, "this file is not read",
-                    "what is read is `.yaml`: fragments below profiles-src/machine, material or process, the dictionary right in schema/, notes right in release/notes/");
-    case Oddity::unreadable_file: return report(Code::file_unreadable, "the file cannot be read", "give yourself the right to read it");
-    case Oddity::unreadable_folder: return report(Code::file_unreadable, "this folder cannot be read", "give yourself the right to read and enter it");
-    case Oddity::too_large: return report(Code::file_too_large, fmt::format("the file is larger than {} KiB", largest_text / 1024), "split it into several files");
+                    "what is read is `.yaml`: fragments below profiles-src/machine, material or process, the "
+                    "dictionary right in schema/, notes right in release/notes/");
+    case Oddity::unreadable_file:
+      return report(Code::file_unreadable, "the file cannot be read", "give yourself the right to read it");
+    case Oddity::unreadable_folder:
+      return report(Code::file_unreadable, "this folder cannot be read",
+                    "give yourself the right to read and enter it");
+    case Oddity::too_large:
+      return report(Code::file_too_large, fmt::format("the file is larger than {} KiB", largest_text / 1024),
+                    "split it into several files");
   }
 }
 

@@ -59,7 +59,8 @@ struct HiddenCharacter {
 };
 std::optional<HiddenCharacter> find_hidden(std::string_view text);
 
-// Is it YAML where a reader would expect it to count, and it does not: in no folder that is read, or with another ending?
+// Is it YAML where a reader would expect it to count, and it does not: in no folder that is read, or with another
+// ending?
 bool is_stray_path(std::string_view path);
 
 // What may stand at a path of a tree instead of a file that is read.

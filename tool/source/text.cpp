@@ -70,7 +70,9 @@ void check_text(FileId id, SourceFile& file, Diagnostics& out) {
   std::size_t clean = clean_length(text);
   if (auto hidden = find_hidden(text)) {
     report(Code::character_forbidden, hidden->at, hidden->length,
-           fmt::format("the character U+{:04X} is not allowed: it hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)), "delete it");
+           fmt::format("the character U+{:04X} is not allowed: it hides or reorders what a reader sees",
+                       static_cast<unsigned>(hidden->character)),
+           "delete it");
   } else if (clean < text.size()) {
     report(Code::file_encoding, clean, 1, "the bytes from here on are not UTF-8", "save the file as UTF-8");
   }
@@ -83,7 +85,8 @@ std::optional<HiddenCharacter> find_hidden(std::string_view text) {
     auto point = decode(text, at);
     if (!point) return std::nullopt;
     bool line_break = point->value == '\r' && at + 1 < text.size() && text[at + 1] == '\n';
-    if ((is_control(point->value) && !line_break) || is_bidirectional(point->value) || point->value == 0xfeff) return HiddenCharacter{point->value, at, point->length};
+    if ((is_control(point->value) && !line_break) || is_bidirectional(point->value) || point->value == 0xfeff)
+      return HiddenCharacter{point->value, at, point->length};
     at += point->length;
   }
   return std::nullopt;

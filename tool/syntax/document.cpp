@@ -80,7 +80,8 @@ class TapeWriter : public YAML::EventHandler {
   };
 
   Span at(const YAML::Mark& mark, std::size_t length) const {
-    auto begin = static_cast<std::uint32_t>(std::min<std::size_t>(mark.pos < 0 ? 0 : static_cast<std::size_t>(mark.pos), source_.size()));
+    auto begin = static_cast<std::uint32_t>(
+        std::min<std::size_t>(mark.pos < 0 ? 0 : static_cast<std::size_t>(mark.pos), source_.size()));
     return {id_, begin, begin + static_cast<std::uint32_t>(length)};
   }
 
@@ -101,7 +102,8 @@ class TapeWriter : public YAML::EventHandler {
     throw Refused{};
   }
   [[noreturn]] void refuse_anchor(const YAML::Mark& mark) {
-    refuse(Code::yaml_alias, mark, "an anchor stands here; the language has no aliases", "write the value where it is used");
+    refuse(Code::yaml_alias, mark, "an anchor stands here; the language has no aliases",
+           "write the value where it is used");
   }
   [[noreturn]] void refuse_tag(const YAML::Mark& mark) {
     refuse(Code::yaml_tag, mark, "a tag stands here; the language has none", "remove the word that starts with `!`");
@@ -111,9 +113,12 @@ class TapeWriter : public YAML::EventHandler {
     if (anchor != 0) refuse_anchor(mark);
     if (tag != "?" && !tag.empty()) refuse_tag(mark);
     if (frames_.size() >= deepest) {
-      refuse(Code::yaml_depth, mark, fmt::format("this is nested deeper than {} levels", deepest), "write dotted keys instead of nested ones");
+      refuse(Code::yaml_depth, mark, fmt::format("this is nested deeper than {} levels", deepest),
+             "write dotted keys instead of nested ones");
     }
-    if (is_key()) refuse(Code::yaml_invalid, mark, "a key must be one word", "write a plain key before the colon; a list stands behind its key");
+    if (is_key())
+      refuse(Code::yaml_invalid, mark, "a key must be one word",
+             "write a plain key before the colon; a list stands behind its key");
     std::uint32_t node = add_node(kind, Text{{}, at(mark, 1)});
     frames_.push_back({node, kind == NodeKind::mapping, true, 0, {}});
   }
@@ -138,7 +143,9 @@ class TapeWriter : public YAML::EventHandler {
     frame.key_next = false;
     frame.last_key = index;
     if (kind != NodeKind::scalar || text.empty()) {
-      out_.add(Code::yaml_invalid, {text.span.file, text.span.begin, std::max(text.span.end, text.span.begin + 1)}, "a key is empty").with_help("write a word before the colon");
+      out_.add(Code::yaml_invalid, {text.span.file, text.span.begin, std::max(text.span.end, text.span.begin + 1)},
+               "a key is empty")
+          .with_help("write a word before the colon");
       throw Refused{};
     }
     auto [first, fresh] = frame.seen.emplace(text.text, index);
@@ -166,11 +173,15 @@ class TapeWriter : public YAML::EventHandler {
       text.text = source_.substr(inner, value.size());
     } else {
       if (!is_utf8(value)) {
-        out_.add(Code::file_encoding, text.span, "an escape in this text makes a character that cannot be read").with_help("write the character itself");
+        out_.add(Code::file_encoding, text.span, "an escape in this text makes a character that cannot be read")
+            .with_help("write the character itself");
         throw Refused{};
       }
       if (auto hidden = find_hidden(value)) {
-        out_.add(Code::character_forbidden, text.span, fmt::format("an escape in this text makes the character U+{:04X}, which hides or reorders what a reader sees", static_cast<unsigned>(hidden->character)))
+        out_.add(Code::character_forbidden, text.span,
+                 fmt::format(
+                     "an escape in this text makes the character U+{:04X}, which hides or reorders what a reader sees",
+                     static_cast<unsigned>(hidden->character)))
             .with_help("delete it");
         throw Refused{};
       }
@@ -182,7 +193,8 @@ class TapeWriter : public YAML::EventHandler {
   // Where a scalar ends: after its closing quote, or after the text, or at the end of the line.
   std::uint32_t end_of(std::size_t begin, std::size_t inner, std::size_t size, bool same, char opening) const {
     bool is_string = opening == '"' || opening == '\'';
-    if (same && (!is_string || (inner + size < source_.size() && source_[inner + size] == opening))) return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
+    if (same && (!is_string || (inner + size < source_.size() && source_[inner + size] == opening)))
+      return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
     std::size_t end = std::min(source_.find('\n', begin), source_.size());
     if (is_string) {
       for (std::size_t i = begin + 1; i < source_.size(); ++i) {
@@ -191,7 +203,9 @@ class TapeWriter : public YAML::EventHandler {
         else if (source_[i] == opening) return static_cast<std::uint32_t>(i + 1);
       }
       // yaml-cpp takes the end of the file for the closing quote.
-      out_.add(Code::yaml_invalid, {id_, static_cast<std::uint32_t>(begin), static_cast<std::uint32_t>(begin + 1)}, "this quote is never closed").with_help(fmt::format("close it with `{}`", opening));
+      out_.add(Code::yaml_invalid, {id_, static_cast<std::uint32_t>(begin), static_cast<std::uint32_t>(begin + 1)},
+               "this quote is never closed")
+          .with_help(fmt::format("close it with `{}`", opening));
       throw Refused{};
     }
     while (end > begin + 1 && (source_[end - 1] == ' ' || source_[end - 1] == '\r')) --end;
@@ -210,7 +224,10 @@ class TapeWriter : public YAML::EventHandler {
 class FirstEvent : public YAML::EventHandler {
  public:
   YAML::Mark mark;
-  void OnDocumentStart(const YAML::Mark& at) override { mark = at; throw Refused{}; }
+  void OnDocumentStart(const YAML::Mark& at) override {
+    mark = at;
+    throw Refused{};
+  }
   void OnDocumentEnd() override {}
   void OnNull(const YAML::Mark&, YAML::anchor_t) override {}
   void OnAlias(const YAML::Mark&, YAML::anchor_t) override {}
@@ -227,18 +244,27 @@ struct Told {
 
 // yaml-cpp's words in those of a reader.
 Told tell(const std::string& reason) {
-  if (reason == YAML::ErrorMsg::MAP_VALUE) return {"a second colon stands in this line, or it is indented too far", "quote a text that holds `: `; indent the lines of one mapping alike"};
-  if (reason == YAML::ErrorMsg::END_OF_MAP || reason == YAML::ErrorMsg::END_OF_SEQ) return {"this line fits nothing above it", "indent the lines of one mapping or list alike"};
-  if (reason == YAML::ErrorMsg::END_OF_MAP_FLOW || reason == YAML::ErrorMsg::END_OF_SEQ_FLOW) return {"a comma or the closing bracket is missing", "close what is opened, and put commas between the items"};
-  if (reason == YAML::ErrorMsg::UNKNOWN_TOKEN) return {"a text may not start with this character", "put the text in quotes"};
+  if (reason == YAML::ErrorMsg::MAP_VALUE)
+    return {"a second colon stands in this line, or it is indented too far",
+            "quote a text that holds `: `; indent the lines of one mapping alike"};
+  if (reason == YAML::ErrorMsg::END_OF_MAP || reason == YAML::ErrorMsg::END_OF_SEQ)
+    return {"this line fits nothing above it", "indent the lines of one mapping or list alike"};
+  if (reason == YAML::ErrorMsg::END_OF_MAP_FLOW || reason == YAML::ErrorMsg::END_OF_SEQ_FLOW)
+    return {"a comma or the closing bracket is missing", "close what is opened, and put commas between the items"};
+  if (reason == YAML::ErrorMsg::UNKNOWN_TOKEN)
+    return {"a text may not start with this character", "put the text in quotes"};
   if (reason == YAML::ErrorMsg::FLOW_END) return {"this bracket closes nothing", "remove it"};
-  if (reason.find("hex number") != std::string::npos) return {"this escape lacks digits", "write `\\\\` for a backslash, or use single quotes"};
-  if (reason.find("escape") != std::string::npos) return {"this escape is unknown", "write `\\\\` for a backslash, or use single quotes"};
-  return {fmt::format("this is no YAML: {}", reason), "check the indentation, the colons and the brackets near this place"};
+  if (reason.find("hex number") != std::string::npos)
+    return {"this escape lacks digits", "write `\\\\` for a backslash, or use single quotes"};
+  if (reason.find("escape") != std::string::npos)
+    return {"this escape is unknown", "write `\\\\` for a backslash, or use single quotes"};
+  return {fmt::format("this is no YAML: {}", reason),
+          "check the indentation, the colons and the brackets near this place"};
 }
 
 void report_syntax(FileId id, const SourceFile& file, const YAML::ParserException& error, Diagnostics& out) {
-  std::size_t at = std::min<std::size_t>(error.mark.pos < 0 ? 0 : static_cast<std::size_t>(error.mark.pos), file.text.size());
+  std::size_t at =
+      std::min<std::size_t>(error.mark.pos < 0 ? 0 : static_cast<std::size_t>(error.mark.pos), file.text.size());
   std::string_view text = file.text;
   std::size_t start = at == 0 ? 0 : text.rfind('\n', at - 1) + 1;
   std::size_t tab = text.find('\t', start);
@@ -258,12 +284,14 @@ void report_syntax(FileId id, const SourceFile& file, const YAML::ParserExceptio
   // yaml-cpp marks an escape behind it.
   if (error.msg.find("escape") != std::string::npos || error.msg.find("hex number") != std::string::npos) {
     std::size_t backslash = text.rfind('\\', at == 0 ? 0 : at - 1);
-    if (backslash != std::string_view::npos && backslash >= start) span = {id, static_cast<std::uint32_t>(backslash), static_cast<std::uint32_t>(backslash + 1)};
+    if (backslash != std::string_view::npos && backslash >= start)
+      span = {id, static_cast<std::uint32_t>(backslash), static_cast<std::uint32_t>(backslash + 1)};
   }
   // What is never closed shows at the end of the file; the last word is the place to look at.
   if (at >= text.size() || text.find_first_not_of(" \r\n", at) == std::string_view::npos) {
     std::size_t last = text.find_last_not_of(" \r\n");
-    if (last != std::string_view::npos) span = {id, static_cast<std::uint32_t>(last), static_cast<std::uint32_t>(last + 1)};
+    if (last != std::string_view::npos)
+      span = {id, static_cast<std::uint32_t>(last), static_cast<std::uint32_t>(last + 1)};
   }
   out.add(Code::yaml_invalid, span, std::move(told.message)).with_help(std::move(told.help));
 }
@@ -283,10 +311,10 @@ std::optional<Document> parse_document(FileId id, const SourceFile& file, Diagno
       FirstEvent rest;
       try {
         parser.HandleNextDocument(rest);
-      } catch (const Refused&) {
-      }
+      } catch (const Refused&) {}
       auto at = static_cast<std::uint32_t>(std::clamp<int>(rest.mark.pos, 0, static_cast<int>(file.text.size())));
-      if (std::size_t first = file.text.find_first_not_of(" \r\n"); first != std::string::npos && file.text[first] == ',') {
+      if (std::size_t first = file.text.find_first_not_of(" \r\n");
+          first != std::string::npos && file.text[first] == ',') {
         auto comma = static_cast<std::uint32_t>(first);
         out.add(Code::yaml_invalid, {id, comma, comma + 1}, "a comma starts the file").with_help("remove it");
         return std::nullopt;
@@ -303,7 +331,8 @@ std::optional<Document> parse_document(FileId id, const SourceFile& file, Diagno
   }
   if (writer.failed()) return std::nullopt;
   if (tape->empty() || ((*tape)[0].kind == NodeKind::null)) {
-    out.add(Code::file_empty, {id, 0, 0}, "the file is empty").with_help("write the mapping that belongs here, or delete the file");
+    out.add(Code::file_empty, {id, 0, 0}, "the file is empty")
+        .with_help("write the mapping that belongs here, or delete the file");
     return std::nullopt;
   }
   if ((*tape)[0].kind != NodeKind::mapping) {

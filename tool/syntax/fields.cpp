@@ -11,8 +11,10 @@ std::vector<Field> FieldReader::fields(std::uint32_t node, std::string_view what
   const Node& mapping = doc[node];
   if (mapping.kind != NodeKind::mapping) {
     bool is_null = mapping.kind == NodeKind::null;
-    bool glued = mapping.kind == NodeKind::scalar && !mapping.text.quoted && mapping.text.text.find(':') != std::string_view::npos;
-    out_.add(is_null ? Code::value_missing : Code::value_malformed, mapping.text.span, is_null ? fmt::format("{} has no value", what) : fmt::format("{} is a mapping", what))
+    bool glued = mapping.kind == NodeKind::scalar && !mapping.text.quoted &&
+                 mapping.text.text.find(':') != std::string_view::npos;
+    out_.add(is_null ? Code::value_missing : Code::value_malformed, mapping.text.span,
+             is_null ? fmt::format("{} has no value", what) : fmt::format("{} is a mapping", what))
         .with_help(glued ? "put a blank after the colon" : "write `key: value` pairs below it");
     return pairs;
   }
@@ -28,7 +30,8 @@ std::optional<Text> FieldReader::scalar(const Field& field) {
   const Node& node = doc[field.value];
   if (node.kind == NodeKind::scalar && !node.text.empty()) return node.text;
   if (node.kind == NodeKind::null || node.kind == NodeKind::scalar) {
-    out_.add(Code::value_missing, field.key.span, fmt::format("'{}' has no value", field.key.text)).with_help("write the value, or remove the line");
+    out_.add(Code::value_missing, field.key.span, fmt::format("'{}' has no value", field.key.text))
+        .with_help("write the value, or remove the line");
   } else {
     wrong(node.text.span, fmt::format("'{}' takes one value", field.key.text), "write it on the same line");
   }
@@ -40,14 +43,16 @@ std::optional<bool> FieldReader::flag(const Field& field) {
   if (!text) return std::nullopt;
   if (!text->quoted && text->text == "true") return true;
   if (!text->quoted && text->text == "false") return false;
-  wrong(text->span, fmt::format("'{}' is true or false, not '{}'", field.key.text, text->text), "write `true` or `false` without quotes");
+  wrong(text->span, fmt::format("'{}' is true or false, not '{}'", field.key.text, text->text),
+        "write `true` or `false` without quotes");
   return std::nullopt;
 }
 
 std::vector<Text> FieldReader::words(const Field& field) {
   const Node& node = doc[field.value];
   if (node.kind == NodeKind::mapping) {
-    wrong(node.text.span, fmt::format("'{}' takes a word or a list of words", field.key.text), "write it as in `[one, other]`");
+    wrong(node.text.span, fmt::format("'{}' takes a word or a list of words", field.key.text),
+          "write it as in `[one, other]`");
     return {};
   }
   if (node.kind != NodeKind::list) {
@@ -68,7 +73,8 @@ std::vector<Text> FieldReader::words(const Field& field) {
 std::vector<Text> FieldReader::names(const Field& field) {
   const Node& node = doc[field.value];
   if (node.kind == NodeKind::list && node.next == field.value + 1) {
-    wrong(node.text.span, fmt::format("'{}' is empty, so no name would fit", field.key.text), "name one, or remove the key");
+    wrong(node.text.span, fmt::format("'{}' is empty, so no name would fit", field.key.text),
+          "name one, or remove the key");
   }
   return words(field);
 }
@@ -92,7 +98,8 @@ void FieldReader::unknown(const Text& key, Code code, std::string_view what, std
   std::string near = nearest(key.text, known);
   std::vector<std::string> names(known.begin(), known.end());
   out_.add(code, key.span, fmt::format("unknown {} '{}'", what, key.text))
-      .with_help(near.empty() ? fmt::format("known here: {}", join_words(names)) : fmt::format("did you mean '{}'", near));
+      .with_help(near.empty() ? fmt::format("known here: {}", join_words(names))
+                              : fmt::format("did you mean '{}'", near));
 }
 
 void FieldReader::wrong(Span span, std::string message, std::string help) {

@@ -32,6 +32,7 @@ std::optional<Status> status_named(std::string_view word);
 
 enum class OpKind : std::uint8_t { set, calc, add, scale, unset, append, remove };
 std::string_view name_of(OpKind op);
+std::optional<OpKind> operation_named(std::string_view word);
 
 // What a key is given: a literal, or one operation.
 struct RawValue {
@@ -66,6 +67,7 @@ struct RawLimit {
 enum class ScriptSlot : std::uint8_t { start, layer, pause, end };
 inline constexpr std::size_t script_slots = 4;
 std::string_view name_of(ScriptSlot slot);
+std::optional<ScriptSlot> slot_named(std::string_view word);
 
 struct RawScript {
   enum class Act : std::uint8_t { replace, before, after, drop } act = Act::replace;
@@ -92,13 +94,13 @@ struct RawLayer {
 
 struct Fragment {
   Kind kind = Kind::machine;
-  std::string name;       // `heron-220`, or `heron-220+0.4` for a fitting
+  std::string name;  // `heron-220`, or `heron-220+0.4` for a fitting
   FileId file = no_file;
-  Span span;              // where it starts: the fitting's name, or the file's first byte
+  Span span;                             // where it starts: the fitting's name, or the file's first byte
   std::optional<std::string_view> base;  // of a fitting: the fragment it is written in
   bool has_fittings = false;
-  bool parsed = false;    // false: the file is no document, and the fragment is its name alone
-  bool broken = false;    // an error of its own was reported; what reaches it is not whole
+  bool parsed = false;  // false: the file is no document, and the fragment is its name alone
+  bool broken = false;  // an error of its own was reported; what reaches it is not whole
 
   std::optional<Text> title, about;
   std::optional<bool> abstract;

@@ -43,7 +43,8 @@ class PlanReader {
   void read_publisher() {
     FileId id = sources_.find(publisher_path);
     if (id == no_file) {
-      out_.add(Code::publisher_missing, {}, fmt::format("the tree has no {}", publisher_path)).with_help("write one with `publisher:` and `licence:`");
+      out_.add(Code::publisher_missing, {}, fmt::format("the tree has no {}", publisher_path))
+          .with_help("write one with `publisher:` and `licence:`");
       return;
     }
     const Document* doc = parse(id);
@@ -54,16 +55,21 @@ class PlanReader {
       std::string_view key = field.key.text;
       if (key == "publisher" || key == "licence") {
         (key == "publisher" ? has_name : has_licence) = true;
-        if (auto text = read.scalar(field)) (key == "publisher" ? plan_.publisher.name : plan_.publisher.licence) = text->text;
+        if (auto text = read.scalar(field))
+          (key == "publisher" ? plan_.publisher.name : plan_.publisher.licence) = text->text;
       } else if (key == "default_tier" || key == "tier") {
-        if (auto index = read.choice(field, {"free", "supporter"})) plan_.publisher.default_tier = static_cast<Tier>(*index);
+        if (auto index = read.choice(field, {"free", "supporter"}))
+          plan_.publisher.default_tier = static_cast<Tier>(*index);
       } else {
         read.unknown(field.key, Code::header_unknown, "key", {"publisher", "licence", "default_tier"});
       }
     }
     if (!has_name || !has_licence) {
-      std::string lacks = has_name ? "no 'licence'" : has_licence ? "no 'publisher'" : "neither 'publisher' nor 'licence'";
-      out_.add(Code::key_missing, {id, 0, 0}, fmt::format("bindery.yaml has {}", lacks)).with_help("say who publishes the profiles, and under which licence they are given");
+      std::string lacks = has_name      ? "no 'licence'"
+                          : has_licence ? "no 'publisher'"
+                                        : "neither 'publisher' nor 'licence'";
+      out_.add(Code::key_missing, {id, 0, 0}, fmt::format("bindery.yaml has {}", lacks))
+          .with_help("say who publishes the profiles, and under which licence they are given");
     }
   }
 
@@ -78,7 +84,8 @@ class PlanReader {
       if (key == "name") {
         auto text = read.scalar(field);
         if (text && !is_name(text->text)) {
-          out_.add(Code::name_invalid, text->span, fmt::format("'{}' is no name for an archive", text->text)).with_help("use small letters, digits, `.` and `-`");
+          out_.add(Code::name_invalid, text->span, fmt::format("'{}' is no name for an archive", text->text))
+              .with_help("use small letters, digits, `.` and `-`");
         } else if (text) {
           plan_.name = text->text;
         }
@@ -99,7 +106,8 @@ class PlanReader {
     set.title = entry.key.text;
     set.tier = plan_.publisher.default_tier;
     if (!is_name(entry.key.text)) {
-      out_.add(Code::name_invalid, entry.key.span, fmt::format("'{}' is no name for a set", entry.key.text)).with_help("use small letters, digits, `.` and `-`");
+      out_.add(Code::name_invalid, entry.key.span, fmt::format("'{}' is no name for a set", entry.key.text))
+          .with_help("use small letters, digits, `.` and `-`");
     }
     for (const Field& field : read.fields(entry.value, fmt::format("the set '{}'", entry.key.text))) {
       std::string_view key = field.key.text;
@@ -121,7 +129,8 @@ class PlanReader {
     std::vector<Condition> out;
     const Node& list = doc[field.value];
     if (list.kind != NodeKind::list) {
-      read.wrong(list.text.span, fmt::format("'{}' is a list", field.key.text), "start each item with `- { machine: [...], material: [...], process: [...] }`");
+      read.wrong(list.text.span, fmt::format("'{}' is a list", field.key.text),
+                 "start each item with `- { machine: [...], material: [...], process: [...] }`");
       return out;
     }
     for (std::uint32_t at = field.value + 1; at < list.next; at = doc[at].next) {
@@ -139,7 +148,8 @@ class PlanReader {
   // The form alone: no trial is read yet, so no gate is applied, and the publisher is told.
   void read_gates(FieldReader& read, const Field& field) {
     for (const Field& gate : read.fields(field.value, "'gates'")) {
-      if (gate.key.text != "beta" && gate.key.text != "stable") read.unknown(gate.key, Code::header_unknown, "status", {"beta", "stable"});
+      if (gate.key.text != "beta" && gate.key.text != "stable")
+        read.unknown(gate.key, Code::header_unknown, "status", {"beta", "stable"});
       for (const Field& part : read.fields(gate.value, fmt::format("the gate of '{}'", gate.key.text))) {
         if (part.key.text != "trials" && part.key.text != "grade" && part.key.text != "time_within") {
           read.unknown(part.key, Code::header_unknown, "part of a gate", {"trials", "grade", "time_within"});
@@ -148,7 +158,8 @@ class PlanReader {
         }
       }
     }
-    out_.add(Code::gates_unread, field.key.span, "gates are not applied: this version reads no trials").with_help("check the evidence for each status by hand");
+    out_.add(Code::gates_unread, field.key.span, "gates are not applied: this version reads no trials")
+        .with_help("check the evidence for each status by hand");
   }
 
   void read_note(FileId id) {
@@ -163,13 +174,16 @@ class PlanReader {
       has_section |= key == "section";
       has_text |= key == "text";
       if (key == "section") {
-        if (auto index = read.choice(field, {note_sections[0], note_sections[1], note_sections[2], note_sections[3], note_sections[4]})) note.section = note_sections[*index];
+        if (auto index = read.choice(
+                field, {note_sections[0], note_sections[1], note_sections[2], note_sections[3], note_sections[4]}))
+          note.section = note_sections[*index];
       } else if (key == "tier") {
         if (auto index = read.choice(field, {"free", "supporter"})) note.tier = static_cast<Tier>(*index);
       } else if (key == "text" || key == "version") {
         auto text = read.scalar(field);
         if (text && key == "version" && !parse_version(text->text)) {
-          read.wrong(text->span, fmt::format("'version' is MAJOR.MINOR.PATCH, not '{}'", text->text), "write a version, or leave the line out for the next one");
+          read.wrong(text->span, fmt::format("'version' is MAJOR.MINOR.PATCH, not '{}'", text->text),
+                     "write a version, or leave the line out for the next one");
         } else if (text) {
           (key == "text" ? note.text : note.version) = text->text;
         }
@@ -179,7 +193,8 @@ class PlanReader {
     }
     if (!has_section || !has_text) {
       std::string lacks = has_section ? "no 'text'" : has_text ? "no 'section'" : "neither 'section' nor 'text'";
-      out_.add(Code::key_missing, note.span, fmt::format("the note has {}", lacks)).with_help("a note has `section:` and `text:`");
+      out_.add(Code::key_missing, note.span, fmt::format("the note has {}", lacks))
+          .with_help("a note has `section:` and `text:`");
     }
     if (!note.section.empty() && !note.text.empty()) plan_.notes.push_back(note);
   }

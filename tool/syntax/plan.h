@@ -38,9 +38,9 @@ struct Note {
 struct Plan {
   Publisher publisher;
   std::string_view name = "profiles";
-  std::vector<PlanSet> sets;  // in the order of the file
-  std::vector<Note> notes;    // in the order of their files' paths
-  bool broken = false;        // bindery.yaml or plan.yaml has an error
+  std::vector<PlanSet> sets;       // in the order of the file
+  std::vector<Note> notes;         // in the order of their files' paths
+  bool broken = false;             // bindery.yaml or plan.yaml has an error
   std::deque<Document> documents;  // own the texts that are not bytes of the files
 };
 

@@ -14,13 +14,22 @@ namespace bindery {
 
 namespace {
 
-enum : std::size_t { length_axis, mass_axis, time_axis, temperature_axis, angle_axis, current_axis, amount_axis, light_axis };
-constexpr std::array<std::string_view, Dimension::size> axis_names = {"length", "mass", "time", "temperature difference",
-                                                                      "angle",  "current", "amount", "light"};
+enum : std::size_t {
+  length_axis,
+  mass_axis,
+  time_axis,
+  temperature_axis,
+  angle_axis,
+  current_axis,
+  amount_axis,
+  light_axis
+};
+constexpr std::array<std::string_view, Dimension::size> axis_names = {
+    "length", "mass", "time", "temperature difference", "angle", "current", "amount", "light"};
 
 std::size_t axis_of(const char* basic) {
   static const std::map<std::string_view, std::size_t> axes = {
-      {"meter", length_axis}, {"kilogram", mass_axis}, {"second", time_axis}, {"kelvin", temperature_axis},
+      {"meter", length_axis}, {"kilogram", mass_axis},  {"second", time_axis}, {"kelvin", temperature_axis},
       {"radian", angle_axis}, {"ampere", current_axis}, {"mole", amount_axis}, {"candela", light_axis}};
   auto at = axes.find(basic == nullptr ? "" : basic);
   return at == axes.end() ? Dimension::size : at->second;
@@ -38,27 +47,27 @@ void note_basic(Visit& visit, const ut_unit* basic, int power) {
   else visit.dimension.power[axis] = static_cast<std::int16_t>(visit.dimension.power[axis] + power * Dimension::whole);
 }
 
-const ut_visitor visitor = {
-    [](const ut_unit* basic, void* arg) {
-      note_basic(*static_cast<Visit*>(arg), basic, 1);
-      return UT_SUCCESS;
-    },
-    [](const ut_unit*, int count, const ut_unit* const* basics, const int* powers, void* arg) {
-      for (int i = 0; i < count; ++i) note_basic(*static_cast<Visit*>(arg), basics[i], powers[i]);
-      return UT_SUCCESS;
-    },
-    [](const ut_unit*, double, const ut_unit* underlying, double offset, void* arg) {
-      static_cast<Visit*>(arg)->offset |= offset != 0;
-      return ut_accept_visitor(underlying, &visitor, arg);
-    },
-    [](const ut_unit*, const ut_unit*, double, void* arg) {
-      static_cast<Visit*>(arg)->known = false;
-      return UT_SUCCESS;
-    },
-    [](const ut_unit*, double, const ut_unit*, void* arg) {
-      static_cast<Visit*>(arg)->known = false;
-      return UT_SUCCESS;
-    }};
+const ut_visitor visitor = {[](const ut_unit* basic, void* arg) {
+                              note_basic(*static_cast<Visit*>(arg), basic, 1);
+                              return UT_SUCCESS;
+                            },
+                            [](const ut_unit*, int count, const ut_unit* const* basics, const int* powers, void* arg) {
+                              for (int i = 0; i < count; ++i)
+                                note_basic(*static_cast<Visit*>(arg), basics[i], powers[i]);
+                              return UT_SUCCESS;
+                            },
+                            [](const ut_unit*, double, const ut_unit* underlying, double offset, void* arg) {
+                              static_cast<Visit*>(arg)->offset |= offset != 0;
+                              return ut_accept_visitor(underlying, &visitor, arg);
+                            },
+                            [](const ut_unit*, const ut_unit*, double, void* arg) {
+                              static_cast<Visit*>(arg)->known = false;
+                              return UT_SUCCESS;
+                            },
+                            [](const ut_unit*, double, const ut_unit*, void* arg) {
+                              static_cast<Visit*>(arg)->known = false;
+                              return UT_SUCCESS;
+                            }};
 
 // A power of ten or a short decimal whose binary form a chain of multiplications has blurred.
 double snap(double value) {
@@ -125,7 +134,8 @@ const Unit* Units::find(std::string_view text) {
   if (state_->system == nullptr) {
     ut_set_error_message_handler(ut_ignore);
     state_->system = ut_read_xml(nullptr);
-    if (state_->system == nullptr) throw SystemError("the unit database of UDUNITS-2 cannot be read", "install the package libudunits2-data");
+    if (state_->system == nullptr)
+      throw SystemError("the unit database of UDUNITS-2 cannot be read", "install the package libudunits2-data");
     state_->celsius = ut_parse(state_->system, "degC", UT_UTF8);
   }
   std::string name(text);
@@ -167,7 +177,9 @@ const Unit* Units::find(std::string_view text) {
     unit->scale = converter == nullptr ? 0 : cv_convert_double(converter, 1);
     if (converter != nullptr) cv_free(converter);
     ut_free(si);
-    auto raise = [&](double base, std::size_t axis) { return std::pow(base, visit.dimension.power[axis] / Dimension::whole); };
+    auto raise = [&](double base, std::size_t axis) {
+      return std::pow(base, visit.dimension.power[axis] / Dimension::whole);
+    };
     unit->scale = snap(unit->scale * raise(1e3, length_axis) * raise(1e3, mass_axis) * raise(180 / M_PI, angle_axis));
   }
   ut_free(parsed);
@@ -201,7 +213,8 @@ std::string Dimension::words() const {
     side += axis_names[i];
     int magnitude = std::abs(power[i]);
     if (magnitude == whole) continue;
-    side += magnitude % whole == 0 ? fmt::format("^{}", magnitude / whole) : fmt::format("^{:g}", double(magnitude) / whole);
+    side += magnitude % whole == 0 ? fmt::format("^{}", magnitude / whole)
+                                   : fmt::format("^{:g}", double(magnitude) / whole);
   }
   if (above.empty()) above = "1";
   return below.empty() ? above : fmt::format("{} / {}", above, below);
@@ -225,12 +238,14 @@ Dimension temperature() { return of(temperature_axis, 1); }
 
 std::string unit_help(std::string_view text) {
   static const std::map<std::string_view, std::string_view> cures = {
-      {"deg", "degree"}, {"degrees", "degree"}, {"C", "degC"},   {"c", "degC"},      {"celsius", "degC"}, {"Celsius", "degC"}, {"F", "degF"},
-      {"sec", "s"},      {"secs", "s"},         {"mins", "min"}, {"mm/sec", "mm/s"}, {"mms", "mm/s"},     {"pct", "%"},        {"mm/s/s", "mm/s^2"},
-      {"mm/s.s", "mm/s^2"}, {"hrs", "h"}, {"cc/s", "cm^3/s"}, {"mm3s", "mm^3/s"}};
+      {"deg", "degree"},   {"degrees", "degree"}, {"C", "degC"},     {"c", "degC"},        {"celsius", "degC"},
+      {"Celsius", "degC"}, {"F", "degF"},         {"sec", "s"},      {"secs", "s"},        {"mins", "min"},
+      {"mm/sec", "mm/s"},  {"mms", "mm/s"},       {"pct", "%"},      {"mm/s/s", "mm/s^2"}, {"mm/s.s", "mm/s^2"},
+      {"hrs", "h"},        {"cc/s", "cm^3/s"},    {"mm3s", "mm^3/s"}};
   auto at = cures.find(text);
   if (at != cures.end()) return fmt::format("write `{}`", at->second);
-  if (text.find('/') != text.rfind('/')) return "write one `/` alone and negative powers for the rest, as in `mm/s^2` or `J*g^-1*K^-1`";
+  if (text.find('/') != text.rfind('/'))
+    return "write one `/` alone and negative powers for the rest, as in `mm/s^2` or `J*g^-1*K^-1`";
   if (text.find('.') != std::string_view::npos) return "join units with `*` and `/`, as in `g/cm^3`";
   if (text.find(' ') != std::string_view::npos) return "a unit holds no blank, as in `g/cm^3`";
   return {};

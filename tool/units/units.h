@@ -38,7 +38,7 @@ struct Unit {
   Dimension dimension;
   double scale = 1;
   double offset = 0;
-  bool point = false;    // a temperature on a scale with an offset, not a difference
+  bool point = false;  // a temperature on a scale with an offset, not a difference
   bool bare() const { return text == "1"; }
 
   double to_base(double value) const { return value * scale + offset; }

@@ -1,0 +1,25 @@
+#include "base/digest.h"
+
+#include "../support.h"
+
+using namespace bindery;
+
+TEST_SUITE("base/digest") {
+
+// FIPS 180-4: the examples that NIST publishes beside the standard (from memory).
+TEST_CASE("SHA-256 gives the digests of the standard's examples") {
+  CHECK(sha256("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+  CHECK(sha256("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq") == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
+  CHECK(sha256(std::string(1'000'000, 'a')) == "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
+}
+
+// From memory; `sha256sum /dev/null` prints the same.
+TEST_CASE("nothing has a digest too") { CHECK(sha256("") == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"); }
+
+TEST_CASE("a zero byte counts in a digest") {
+  using namespace std::literals;
+  CHECK(sha256("\0"sv) != sha256(""));
+  CHECK(sha256("a\0b"sv) != sha256("a"));
+}
+
+}

@@ -1,0 +1,72 @@
+#include <cstdlib>
+
+#include "../support.h"
+#include "base/failure.h"
+#include "release/release.h"
+
+using namespace bindery;
+
+namespace {
+
+const Edition edition{"1.2.3", "stable", "", false, 1577934245};
+
+// A release of a small tree, with both tiers or the free one alone.
+Release release_of(bool with_supporter) {
+  setenv("TZ", "UTC0", 1);  // as the program sets it
+  test::Files files = test::small_tree("", "", "", {{"release/plan.yaml", "sets:\n  a: { tier: free, take: [ { process: q } ] }\n  b: { tier: supporter, take: [ { process: \"*\" } ] }\n"}});
+  if (with_supporter) files["profiles-src/process/slow.yaml"] = "tier: supporter\n";
+  test::World world(files);
+  Selection selection = select_profiles(world.tree, world.diagnostics);
+  REQUIRE(world.said() == "");
+  return bind_release(world.tree, selection, edition, 1);
+}
+
+}  // namespace
+
+TEST_SUITE("release/write") {
+
+TEST_CASE("a release is written below its version, and an earlier one is replaced whole") {
+  test::Folder folder;
+  write_release(release_of(true), edition, folder.path / "out", false);
+  CHECK(std::filesystem::exists(folder.path / "out/1.2.3/supporter/profiles-1.2.3-supporter.zip"));
+  folder.write("out/1.2.3/free/stale.txt", "from before");
+  write_release(release_of(false), edition, folder.path / "out", false);
+  CHECK(std::filesystem::exists(folder.path / "out/1.2.3/free/profiles-1.2.3-free.zip"));
+  CHECK_FALSE(std::filesystem::exists(folder.path / "out/1.2.3/free/stale.txt"));
+}
+
+TEST_CASE("nothing but the release and its ignoring itself is left in the folder") {
+  test::Folder folder;
+  write_release(release_of(true), edition, folder.path / "out", false);
+  write_release(release_of(true), edition, folder.path / "out", false);
+  std::vector<std::string> left;
+  for (const auto& each : std::filesystem::directory_iterator(folder.path / "out")) left.push_back(each.path().filename().string());
+  std::sort(left.begin(), left.end());
+  CHECK(left == std::vector<std::string>{".gitignore", "1.2.3"});
+}
+
+TEST_CASE("a folder that was there gets no file that ignores it, unless it is asked for") {
+  test::Folder folder;
+  std::filesystem::create_directory(folder.path / "out");
+  write_release(release_of(false), edition, folder.path / "out", false);
+  CHECK_FALSE(std::filesystem::exists(folder.path / "out/.gitignore"));
+  write_release(release_of(false), edition, folder.path / "out", true);
+  CHECK(std::filesystem::exists(folder.path / "out/.gitignore"));
+}
+
+TEST_CASE("a release of another version is left alone") {
+  test::Folder folder;
+  folder.write("out/1.2.2/free/x.txt", "earlier");
+  write_release(release_of(true), edition, folder.path / "out", false);
+  CHECK(std::filesystem::exists(folder.path / "out/1.2.2/free/x.txt"));
+  CHECK(std::filesystem::exists(folder.path / "out/1.2.3/free/release.json"));
+}
+
+TEST_CASE("a release that cannot be written leaves what stood there") {
+  test::Folder folder;
+  folder.write("out", "a file where the folder should be");
+  CHECK_THROWS_AS(write_release(release_of(true), edition, folder.path / "out", false), SystemError);
+  CHECK(std::filesystem::is_regular_file(folder.path / "out"));
+}
+
+}
