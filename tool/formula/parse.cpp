@@ -262,7 +262,9 @@ class Parser : private FormulaBuilder {
     const Unit* unit = nullptr;
     std::size_t after = at_;
     std::string_view word = peek_word();
-    bool keyword = word == "and" || word == "or" || word == "in";
+    std::size_t behind = at_ + word.size();
+    bool ends = behind >= text_.size() || text_[behind] == ' ' || text_[behind] == '\n' || text_[behind] == '(';
+    bool keyword = ends && (word == "and" || word == "or" || word == "in");  // `in^3` is a unit
     if (!keyword && at_ < text_.size() && starts_unit(text_[at_])) {
       std::size_t unit_begin = at_;
       unit = read_unit();
