@@ -31,9 +31,15 @@ Diagnostic& Evaluator::report(Code code, Span span, std::string message) {
   return item;
 }
 
+// A required setting without a value is reported once, by the check; a formula that reads it stays silent.
 Value Evaluator::read(KeyId key) {
+  Value value = value_of(key);
+  return value.is(Value::Tag::unset) && dictionary_.settings[key].required ? Value::poisoned() : value;
+}
+
+Value Evaluator::value_of(KeyId key) {
   Cell& cell = profile_.cells[key];
-  if (state_[key] == State::done) return to_reader(key);
+  if (state_[key] == State::done) return cell.value;
   if (state_[key] == State::open) {
     report_cycle(key);
     return Value::poisoned();
@@ -51,13 +57,7 @@ Value Evaluator::read(KeyId key) {
   open_.pop_back();
   state_[key] = State::done;
   if (value.is(Value::Tag::poison)) profile_.whole = false;
-  return to_reader(key);
-}
-
-// A required setting without a value is reported once, by the check; whatever reads it stays silent.
-Value Evaluator::to_reader(KeyId key) {
-  const Value& value = profile_.cells[key].value;
-  return value.is(Value::Tag::unset) && dictionary_.settings[key].required ? Value::poisoned() : value;
+  return value;
 }
 
 // The value that the layers make, lowest first, and the adjustments above them.

@@ -16,6 +16,8 @@ class Evaluator : public FormulaInputs {
   Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_count>& axes, Profile& profile, Diagnostics& out);
 
   // The final value of a key, after limits.
+  Value value_of(KeyId key);
+  // The same for a formula.
   Value read(KeyId key) override;
   Value inherited() override { return inherited_; }
 
@@ -28,7 +30,6 @@ class Evaluator : public FormulaInputs {
  private:
   enum class State : std::uint8_t { fresh, open, done };
 
-  Value to_reader(KeyId key);
   Value layered(KeyId key);
   Value base_value(KeyId key);
   Value apply(const Op& op, Value below, bool adjust);

@@ -34,7 +34,8 @@ class Facts {
     if (!condition.sound) return Answer::failed;  // its own report stands
     if (!condition.where) return Answer::yes;
     if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, out_ == nullptr ? silent_ : *out_);
-    FormulaResult result = evaluate(*condition.where, *evaluator_);
+    Plain inputs(*evaluator_);
+    FormulaResult result = evaluate(*condition.where, inputs);
     if (result.stop == FormulaStop::none) return result.value.flag() ? Answer::yes : Answer::no;
     if (result.stop == FormulaStop::unset) return Answer::no;
     if (result.stop != FormulaStop::poison) {
@@ -48,6 +49,16 @@ class Facts {
   }
 
  private:
+  // To a condition, unset is unset, even of a required setting.
+  class Plain : public FormulaInputs {
+   public:
+    explicit Plain(Evaluator& evaluator) : evaluator_(evaluator) {}
+    Value read(KeyId key) override { return evaluator_.value_of(key); }
+
+   private:
+    Evaluator& evaluator_;
+  };
+
   const Tree& tree_;
   const std::array<const AxisTable*, kind_count>& axes_;
   Diagnostics* out_;
