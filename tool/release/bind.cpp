@@ -20,16 +20,8 @@ namespace bindery {
 
 namespace {
 
-std::string_view title_of(const Tree& tree, FragmentId id) {
-  const Fragment& raw = *tree[id].raw;
-  if (raw.title) return raw.title->text;
-  FragmentId base = raw.base ? tree.find(raw.kind, *raw.base) : no_fragment;
-  return base != no_fragment && tree[base].raw->title ? tree[base].raw->title->text : std::string_view(raw.name);
-}
-
 std::string profile_title(const Tree& tree, const Triple& triple) {
-  return fmt::format("{} / {} / {}", title_of(tree, triple.of[0]), title_of(tree, triple.of[1]),
-                     title_of(tree, triple.of[2]));
+  return fmt::format("{} / {} / {}", tree[triple.of[0]].title, tree[triple.of[1]].title, tree[triple.of[2]].title);
 }
 
 // A value as a fragment writes it: quantities and words as texts, counts and flags bare.

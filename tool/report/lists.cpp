@@ -15,16 +15,6 @@ namespace {
 
 using Rows = std::vector<std::vector<std::string>>;
 
-std::string_view title_of(const Tree& tree, FragmentId id) {
-  const Fragment& raw = *tree[id].raw;
-  if (raw.title) return raw.title->text;
-  if (raw.base) {
-    FragmentId base = tree.find(raw.kind, *raw.base);
-    if (base != no_fragment && tree[base].raw->title) return tree[base].raw->title->text;
-  }
-  return raw.name;
-}
-
 std::string kinds_words(const std::array<bool, kind_count>& kinds) {
   std::string out;
   for (Kind kind : all_kinds) {
@@ -97,7 +87,7 @@ std::string fragments_text(const Tree& tree, Kind kind) {
     const BoundFragment& fragment = tree[id];
     if (fragment.abstract) continue;
     rows.push_back({fragment.raw->name, std::string(name_of(fragment.chain_tier)),
-                    std::string(name_of(fragment.status)), std::string(title_of(tree, id))});
+                    std::string(name_of(fragment.status)), std::string(tree[id].title)});
   }
   return table_text(rows);
 }
@@ -107,7 +97,7 @@ std::string fragments_json(const Tree& tree, Kind kind) {
   json.open_list();
   for (FragmentId id : tree.of_kind[static_cast<std::size_t>(kind)]) {
     const BoundFragment& fragment = tree[id];
-    json.open_object().field("id", fragment.id()).field("name", fragment.name()).field("title", title_of(tree, id));
+    json.open_object().field("id", fragment.id()).field("name", fragment.name()).field("title", tree[id].title);
     json.field_or_null("about", fragment.raw->about ? fragment.raw->about->text : std::string_view());
     json.field("tier", name_of(fragment.chain_tier))
         .field("status", name_of(fragment.status))

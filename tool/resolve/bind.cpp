@@ -372,13 +372,7 @@ class Binder {
   BoundCondition condition(const Condition& raw) {
     BoundCondition out;
     out.span = raw.span;
-    for (Kind kind : all_kinds) {
-      auto k = static_cast<std::size_t>(kind);
-      for (const Text& name : raw.names[k]) {
-        bool exclude = name.text.starts_with('!');
-        out.names[k].push_back({name.text.substr(exclude ? 1 : 0), exclude, name.span});
-      }
-    }
+    out.names = name_condition(raw);
     if (raw.where) {
       out.where = parse_formula(*raw.where, dictionary_.scope(true), units(), out_);
       if (out.where && !check_formula_type(*out.where, {FormulaType::Kind::flag, {}}, "a condition", out_))
@@ -416,17 +410,6 @@ class Binder {
 
 void bind_fragment(const Tree& tree, FragmentId id, BoundFragment& target, Diagnostics& out) {
   Binder(tree, id, target, out).bind();
-}
-
-bool admits(const std::vector<NamePattern>& patterns, std::string_view name) {
-  bool any_include = false, included = false;
-  for (const NamePattern& pattern : patterns) {
-    bool match = glob_match(pattern.glob, name);
-    if (pattern.exclude && match) return false;
-    any_include |= !pattern.exclude;
-    included |= !pattern.exclude && match;
-  }
-  return included || !any_include;
 }
 
 }  // namespace bindery

@@ -37,6 +37,9 @@ class Linker {
     BoundFragment& bound = tree_.fragments[id];
     const Fragment& raw = *bound.raw;
     const Fragment* base = raw.base ? base_of(raw) : nullptr;
+    bound.title = raw.title                        ? raw.title->text
+                  : base != nullptr && base->title ? base->title->text
+                                                   : std::string_view(raw.name);
     Tier tier = tree_.plan.publisher.default_tier;
     bound.tier = raw.tier.value_or(base != nullptr ? base->tier.value_or(tier) : tier);
     bound.status = raw.status.value_or(base != nullptr ? base->status.value_or(Status::beta) : Status::beta);

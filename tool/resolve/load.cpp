@@ -84,28 +84,6 @@ void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
   for (Diagnostics& report : reports) out.join(std::move(report));
 }
 
-// A name or glob that matches nothing is a warning: it is most often a slip.
-void check_names(const Tree& tree, const BoundCondition& condition, Diagnostics& out) {
-  for (Kind kind : all_kinds) {
-    auto k = static_cast<std::size_t>(kind);
-    for (const NamePattern& pattern : condition.names[k]) {
-      bool found = is_glob(pattern.glob)
-                       ? std::any_of(tree.of_kind[k].begin(), tree.of_kind[k].end(),
-                                     [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); })
-                       : tree.index[k].contains(pattern.glob);
-      if (found || tree.may_be_unread(kind, pattern.glob)) continue;
-      std::vector<std::string_view> names;
-      for (FragmentId id : tree.of_kind[k]) names.push_back(tree[id].name());
-      std::string near = nearest(pattern.glob, names);
-      out.add(Code::pattern_unmatched, pattern.span,
-              is_glob(pattern.glob) ? fmt::format("no {} matches '{}'", name_of(kind), pattern.glob)
-                                    : fmt::format("no {} is named '{}'", name_of(kind), pattern.glob))
-          .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`"
-                                  : fmt::format("did you mean '{}'", near));
-    }
-  }
-}
-
 }  // namespace
 
 std::string BoundFragment::id() const { return fmt::format("{}/{}", name_of(kind()), name()); }
@@ -159,9 +137,9 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
     if (out.items().size() > before) tree.fragments[id].broken = true;
   }
   for (const BoundFragment& fragment : tree.fragments) {
-    if (fragment.fits) check_names(tree, *fragment.fits, out);
+    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, out);
     for (const Layer& layer : fragment.layers) {
-      if (layer.condition) check_names(tree, *layer.condition, out);
+      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, out);
     }
   }
   // What an error in a fragment reaches: all that extend it.

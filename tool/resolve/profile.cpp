@@ -12,13 +12,6 @@ namespace bindery {
 
 namespace {
 
-bool names_hold(const Tree& tree, const BoundCondition& condition, const Triple& triple) {
-  for (std::size_t k = 0; k < kind_count; ++k) {
-    if (!admits(condition.names[k], tree[triple.of[k]].name())) return false;
-  }
-  return true;
-}
-
 // The facts of a triple, computed when a condition first asks. A condition that reads an unset fact is false; one
 // whose facts fail has failed, and is reported where a sink is given.
 class Facts {
@@ -165,7 +158,8 @@ Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
       if (out != nullptr && tree_[*at].fits) facts.ask(*tree_[*at].fits);
       const auto& layers = tree_[*at].layers;
       for (std::uint32_t i = 1; i < layers.size(); ++i) {
-        if (names_hold(tree_, *layers[i].condition, triple) && facts.ask(*layers[i].condition) == Facts::Answer::yes)
+        if (names_hold(tree_, layers[i].condition->names, triple.of) &&
+            facts.ask(*layers[i].condition) == Facts::Answer::yes)
           active.push_back({*at, i});
       }
     }

@@ -62,24 +62,6 @@ struct Taken {
   Bits bits, literal;
 };
 
-BoundCondition names_of(const Condition& raw) {
-  BoundCondition out;
-  for (std::size_t k = 0; k < kind_count; ++k) {
-    for (const Text& name : raw.names[k]) {
-      bool exclude = name.text.starts_with('!');
-      out.names[k].push_back({name.text.substr(exclude ? 1 : 0), exclude, name.span});
-    }
-  }
-  return out;
-}
-
-bool holds(const Tree& tree, const BoundCondition& condition, const Triple& triple) {
-  for (std::size_t k = 0; k < kind_count; ++k) {
-    if (!admits(condition.names[k], tree[triple.of[k]].name())) return false;
-  }
-  return true;
-}
-
 // A draft is taken by its literal name only.
 bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple) {
   for (std::size_t k = 0; k < kind_count; ++k) {
@@ -105,9 +87,10 @@ class Selector {
   Selection run() {
     const auto& sets = tree_.plan.sets;
     for (std::uint32_t set = 0; set < sets.size(); ++set) {
-      for (const Condition& entry : sets[set].leave) check_names(entry, Code::pattern_unmatched);
-      std::vector<BoundCondition> leave;
-      for (const Condition& entry : sets[set].leave) leave.push_back(names_of(entry));
+      for (const Condition& entry : sets[set].leave)
+        report_unmatched(tree_, name_condition(entry), Code::pattern_unmatched, out_);
+      std::vector<NameCondition> leave;
+      for (const Condition& entry : sets[set].leave) leave.push_back(name_condition(entry));
       for (const Condition& entry : sets[set].take) take(set, entry, leave);
     }
     bool implicit = sets.empty() && !tree_.plan.broken;
@@ -135,11 +118,11 @@ class Selector {
   // Fragments are numbered by kind and name, so triples in order of ids are in order of names.
   FragmentId at(std::size_t kind, std::uint32_t position) const { return tree_.of_kind[kind][position]; }
 
-  void take(std::uint32_t set, const Condition& entry, const std::vector<BoundCondition>& leave) {
-    check_names(entry, Code::take_unmatched);
-    BoundCondition condition = names_of(entry);
+  void take(std::uint32_t set, const Condition& entry, const std::vector<NameCondition>& leave) {
+    NameCondition condition = name_condition(entry);
+    report_unmatched(tree_, condition, Code::take_unmatched, out_);
     std::array<Taken, kind_count> taken;
-    for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition.names[k]);
+    for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition[k]);
     // From the process, which admits the fewest machines, to the machine, to the material.
     for (std::uint32_t q : taken[2].list) {
       for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
@@ -204,9 +187,9 @@ class Selector {
   }
 
   void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
-                const std::vector<BoundCondition>& leave) {
-    for (const BoundCondition& each : leave) {
-      if (holds(tree_, each, triple)) return;
+                const std::vector<NameCondition>& leave) {
+    for (const NameCondition& each : leave) {
+      if (names_hold(tree_, each, triple.of)) return;
     }
     if (auto refusal = resolver_.refused(triple)) {
       if (literal) report_misfit(entry, triple, *refusal);
@@ -223,7 +206,7 @@ class Selector {
 
   // A triple spelled out in full that the names of a `fits` refuse never came up in take().
   void report_literals_left_out(std::uint32_t set, const Condition& entry, const std::array<Taken, kind_count>& taken,
-                                const std::vector<BoundCondition>& leave) {
+                                const std::vector<NameCondition>& leave) {
     std::array<std::vector<std::uint32_t>, kind_count> literal;
     for (std::size_t k = 0; k < kind_count; ++k) {
       for (std::uint32_t i : taken[k].list) {
@@ -282,28 +265,6 @@ class Selector {
     }
   }
 
-  // In `take` a name that matches nothing is an error, elsewhere a warning.
-  void check_names(const Condition& entry, Code code) {
-    for (std::size_t k = 0; k < kind_count; ++k) {
-      for (const Text& name : entry.names[k]) {
-        std::string_view glob = name.text.substr(name.text.starts_with('!') ? 1 : 0);
-        const auto& ids = tree_.of_kind[k];
-        bool found = is_glob(glob) ? std::any_of(ids.begin(), ids.end(),
-                                                 [&](FragmentId id) { return glob_match(glob, tree_[id].name()); })
-                                   : tree_.index[k].contains(glob);
-        if (found || tree_.may_be_unread(all_kinds[k], glob)) continue;
-        std::vector<std::string_view> names;
-        for (FragmentId id : ids) names.push_back(tree_[id].name());
-        std::string near = nearest(glob, names);
-        out_.add(code, name.span,
-                 is_glob(glob) ? fmt::format("no {} matches '{}'", name_of(all_kinds[k]), glob)
-                               : fmt::format("no {} is named '{}'", name_of(all_kinds[k]), glob))
-            .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`"
-                                    : fmt::format("did you mean '{}'", near));
-      }
-    }
-  }
-
   const Tree& tree_;
   Diagnostics& out_;
   NameFilter filter_;
@@ -335,7 +296,7 @@ Selected place_in_plan(const Tree& tree, const Triple& triple) {
   out.status = triple_status(tree, triple);
   const auto& sets = tree.plan.sets;
   for (std::uint32_t i = 0; i < sets.size() && out.status != Status::retired; ++i) {
-    auto admits_it = [&](const Condition& entry) { return holds(tree, names_of(entry), triple); };
+    auto admits_it = [&](const Condition& entry) { return names_hold(tree, name_condition(entry), triple.of); };
     bool taken = std::any_of(sets[i].take.begin(), sets[i].take.end(), [&](const Condition& entry) {
       return admits_it(entry) && drafts_named(tree, entry, triple);
     });

@@ -18,6 +18,7 @@
 #include "base/diagnostic.h"
 #include "base/value.h"
 #include "formula/formula.h"
+#include "resolve/names.h"
 #include "schema/dictionary.h"
 #include "source/source.h"
 #include "syntax/fragment.h"
@@ -25,7 +26,6 @@
 
 namespace bindery {
 
-using FragmentId = std::uint32_t;
 inline constexpr FragmentId no_fragment = 0xffffffffu;
 
 // One operation on one key.
@@ -69,17 +69,8 @@ struct ScriptOp {
   Span span;
 };
 
-struct NamePattern {
-  std::string_view glob;
-  bool exclude = false;
-  Span span;
-};
-
-// Do the patterns (alternatives, less the excluded) admit the name? An empty list admits all.
-bool admits(const std::vector<NamePattern>& patterns, std::string_view name);
-
 struct BoundCondition {
-  std::array<std::vector<NamePattern>, kind_count> names;
+  NameCondition names;
   std::optional<Formula> where;
   bool sound = true;
   Span span;
@@ -105,6 +96,7 @@ struct BoundFragment {
   std::vector<Layer> layers;        // its own part first, then its `when` blocks
   std::vector<Lock> locks;
   std::optional<BoundCondition> fits;
+  std::string_view title;        // its own, else its base's, else its name
   Tier tier = Tier::free;        // its own
   Tier chain_tier = Tier::free;  // the highest of its linearisation
   Status status = Status::beta;

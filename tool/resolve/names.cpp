@@ -1,0 +1,61 @@
+#include "resolve/names.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include "base/words.h"
+#include "resolve/tree.h"
+
+namespace bindery {
+
+NameCondition name_condition(const Condition& raw) {
+  NameCondition out;
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    for (const Text& name : raw.names[k]) {
+      bool exclude = name.text.starts_with('!');
+      out[k].push_back({name.text.substr(exclude ? 1 : 0), exclude, name.span});
+    }
+  }
+  return out;
+}
+
+bool admits(const std::vector<NamePattern>& patterns, std::string_view name) {
+  bool any_include = false, included = false;
+  for (const NamePattern& pattern : patterns) {
+    bool match = glob_match(pattern.glob, name);
+    if (pattern.exclude && match) return false;
+    any_include |= !pattern.exclude;
+    included |= !pattern.exclude && match;
+  }
+  return included || !any_include;
+}
+
+bool names_hold(const Tree& tree, const NameCondition& condition, const std::array<FragmentId, kind_count>& triple) {
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    if (!admits(condition[k], tree[triple[k]].name())) return false;
+  }
+  return true;
+}
+
+void report_unmatched(const Tree& tree, const NameCondition& condition, Code code, Diagnostics& out) {
+  for (Kind kind : all_kinds) {
+    auto k = static_cast<std::size_t>(kind);
+    const auto& ids = tree.of_kind[k];
+    for (const NamePattern& pattern : condition[k]) {
+      bool glob = is_glob(pattern.glob);
+      auto matches = [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); };
+      bool found = glob ? std::any_of(ids.begin(), ids.end(), matches) : tree.index[k].contains(pattern.glob);
+      if (found || tree.may_be_unread(kind, pattern.glob)) continue;
+      std::vector<std::string_view> names;
+      for (FragmentId id : ids) names.push_back(tree[id].name());
+      std::string near = nearest(pattern.glob, names);
+      out.add(code, pattern.span,
+              fmt::format("no {} {} '{}'", name_of(kind), glob ? "matches" : "is named", pattern.glob))
+          .with_help(near.empty() ? "check the spelling; a fitting is named with its `+`"
+                                  : fmt::format("did you mean '{}'", near));
+    }
+  }
+}
+
+}  // namespace bindery
