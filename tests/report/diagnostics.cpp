@@ -63,7 +63,7 @@ TEST_CASE("a report without a place, or on a whole file, shows no line") {
   CHECK(shown(out, sources) == "a.yaml:1:1: error[file-empty]: the file is empty\nerror[dictionary-missing]: no dictionary\n  help: copy one\n");
 }
 
-TEST_CASE("a rule is named, and the profiles are counted") {
+TEST_CASE("a broken rule carries one code, and the profiles are counted") {
   Sources sources = test::sources_of({{"a.yaml", "text\n"}});
   Diagnostics out;
   Diagnostic& item = out.add(Code::rule_broken, {0, 0, 4}, "too much");
@@ -71,7 +71,7 @@ TEST_CASE("a rule is named, and the profiles are counted") {
   item.rule = "layer-fits";
   item.profile = "m/p/q";
   item.profiles = 3;
-  CHECK(shown(out, sources) == "a.yaml:1:1: warning[rule-broken: layer-fits]: too much\n  1 | text\n    | ^^^^\n  in 3 profiles, the first m/p/q\n");
+  CHECK(shown(out, sources) == "a.yaml:1:1: warning[rule-broken]: too much\n  1 | text\n    | ^^^^\n  in 3 profiles, the first m/p/q\n");
   out.items()[0].profiles = 1;
   CHECK(shown(out, sources).ends_with("  in m/p/q\n"));
 }

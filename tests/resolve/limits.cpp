@@ -159,7 +159,7 @@ TEST_CASE("a thread of a given area is held within the flow limit") {
 TEST_CASE("a speed within the flow limit, or a tree without one, is left alone") {
   CHECK(value("wall.speed", "settings: { flow.limit: 10 mm^3/s }\n") == "60 mm/s");
   CHECK(value("wall.speed", "", "", "settings: { wall.speed: 900 mm/s }\n") == "900 mm/s");
-  CHECK(value("travel.speed", "settings: { flow.limit: 0.001 mm^3/s }\n") == "150 mm/s");
+  CHECK(value("travel.speed", "settings: { flow.limit: 1 mm^3/s }\n") == "150 mm/s");
 }
 
 TEST_CASE("the tighter of a limit and the flow limit wins") {

@@ -58,25 +58,20 @@ class Checker {
         .setting = setting.key;
   }
 
-  // False where it reported.
+  // Warns of what is possible and unusual; the range itself is the resolver's. False where it reported.
   bool check_number(KeyId key, double number) {
     const Setting& setting = dictionary_.settings[key];
-    auto outside = [&](const std::optional<Interval>& interval) {
-      if (!interval) return false;
-      bool below = number < interval->low && !same_value(number, interval->low);
-      bool above = number > interval->high && !same_value(number, interval->high);
-      return below || above;
-    };
-    bool error = outside(setting.range);
-    if (!error && !outside(setting.typical)) return true;
-    const Interval& interval = error ? *setting.range : *setting.typical;
-    Value value = Value::of_number(number);
-    report(error ? Code::range_exceeded : Code::range_untypical, place_of(key),
-           fmt::format("'{}' is {}, {} {} to {}", setting.key, written(setting, value),
-                       error ? "outside its range" : "outside what is usual,", write_number(interval.low),
-                       written(setting, Value::of_number(interval.high))))
-        .with_help(error ? "write a value inside the range" : "check that it is meant so")
-        .with_related(interval.span, error ? "the range" : "the usual range");
+    if (!setting.typical) return true;
+    const Interval& usual = *setting.typical;
+    bool inside = (number >= usual.low || same_value(number, usual.low)) &&
+                  (number <= usual.high || same_value(number, usual.high));
+    if (inside) return true;
+    report(Code::range_untypical, place_of(key),
+           fmt::format("'{}' is {}, outside what is usual, {} to {}", setting.key,
+                       written(setting, Value::of_number(number)), write_number(usual.low),
+                       written(setting, Value::of_number(usual.high))))
+        .with_help("check that it is meant so")
+        .with_related(usual.span, "the usual range");
     return false;
   }
 

@@ -32,6 +32,19 @@ std::optional<std::int64_t> epoch_from_environment() {
   return std::atoll(text);
 }
 
+// A release written among the sources would be published with them.
+void refuse_sources_as_target(const Options& options) {
+  if (options.out.empty()) return;
+  std::error_code failure;
+  auto root = std::filesystem::weakly_canonical(find_root(options.folder), failure);
+  auto inside = std::filesystem::weakly_canonical(options.out, failure).lexically_relative(root);
+  for (const char* folder : {"profiles-src", "schema", "release"}) {
+    if (!inside.empty() && *inside.begin() == folder)
+      throw UsageError(fmt::format("'{}' is among the sources", options.out.string()),
+                       "name another folder with --out");
+  }
+}
+
 Version wanted_version(const Options& options) {
   auto version = parse_version(*options.version);
   if (version) return *version;
@@ -66,7 +79,7 @@ Edition plan_edition(const Options& options, const Session& session, Diagnostics
   std::optional<Commit> commit = options.at ? session.commit : git ? std::optional(git->head) : std::nullopt;
   if (commit) edition.commit = commit->id;
   edition.changed = changed;
-  edition.time = epoch_from_environment().value_or(commit ? commit->time : no_time);
+  edition.time = epoch_from_environment().value_or(commit && !commit->id.empty() ? commit->time : no_time);
   return edition;
 }
 
@@ -93,6 +106,7 @@ void summarise(const Session& session, const Selection& selection, const Release
 }  // namespace
 
 Exit run_build(const Options& options) {
+  refuse_sources_as_target(options);
   if (options.version) wanted_version(options);  // a mistake on the command line comes before the tree's
   epoch_from_environment();
   Session session = open_session(options);

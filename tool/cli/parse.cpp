@@ -134,7 +134,9 @@ struct Parser {
     for (const CLI::App* each : {&app, sub}) {
       if (each == nullptr) continue;
       for (const CLI::Option* option : each->get_options()) {
-        for (const std::string& name : option->get_lnames()) found.push_back(name);
+        for (const std::string& name : option->get_lnames()) {
+          if (std::find(found.begin(), found.end(), name) == found.end()) found.push_back(name);
+        }
       }
     }
     return found;

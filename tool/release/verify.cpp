@@ -252,7 +252,7 @@ class Verifier {
 Verified verify_release(const fs::path& path, Diagnostics& out) {
   std::error_code failure;
   if (!fs::exists(path, failure))
-    throw UsageError(fmt::format("there is no {}", path.string()),
+    throw UsageError(fmt::format("there is no '{}'", path.string()),
                      "name an archive, a tier's folder or a version's folder");
   Verifier verifier(out);
   if (fs::is_regular_file(path)) {
@@ -262,7 +262,7 @@ Verified verify_release(const fs::path& path, Diagnostics& out) {
   } else if (fs::is_directory(path) && (fs::exists(path / "release.json") || fs::exists(path / "SHA256SUMS"))) {
     verifier.tier_folder(path);
   } else {
-    throw UsageError(fmt::format("{} is no release", path.string()),
+    throw UsageError(fmt::format("'{}' is no release", path.string()),
                      "name an archive, a tier's folder or a version's folder");
   }
   return verifier.done();

@@ -44,6 +44,15 @@ void make_folder(const fs::path& path) {
   if (failure || !fs::is_directory(path)) fail(path, failure ? failure.value() : ENOTDIR);
 }
 
+// Is there nothing below the folder but what a build leaves? Else it would be lost.
+bool is_release(const fs::path& folder) {
+  for (const auto& each : fs::directory_iterator(folder)) {
+    bool tier = each.path().filename() == "free" || each.path().filename() == "supporter";
+    if (!tier || !fs::exists(each.path() / "SHA256SUMS")) return false;
+  }
+  return true;
+}
+
 // Removes a half-written folder when the writing fails.
 struct Scratch {
   fs::path path;
@@ -60,6 +69,10 @@ void write_release(const Release& release, const Edition& edition, const fs::pat
   ignored |= !fs::exists(out, failure);
   make_folder(out);
   if (ignored && !fs::exists(out / ".gitignore", failure)) write_file(out / ".gitignore", "*\n");
+  fs::path target = out / edition.version;
+  if (fs::exists(target, failure) && !(fs::is_directory(target) && is_release(target)))
+    throw SystemError(fmt::format("{} holds something else than a release, and would be replaced", target.string()),
+                      "move it away, or name another folder with --out");
   Scratch scratch{out / fmt::format(".{}-{}", edition.version, getpid())};
   fs::remove_all(scratch.path, failure);
   for (const TierRelease& tier : release.tiers) {
@@ -67,7 +80,6 @@ void write_release(const Release& release, const Edition& edition, const fs::pat
     make_folder(folder);
     for (const ReleaseFile& file : tier.files) write_file(folder / file.name, file.bytes);
   }
-  fs::path target = out / edition.version;
   // An exchange leaves the old release or the new one, whenever it is cut off; then the old one goes with the scratch.
   if (renameat2(AT_FDCWD, scratch.path.c_str(), AT_FDCWD, target.c_str(), RENAME_EXCHANGE) == 0) return;
   if (errno != ENOENT) {

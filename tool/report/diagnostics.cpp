@@ -85,8 +85,7 @@ std::string diagnostics_text(const Diagnostics& diagnostics, const Sources& sour
     std::string_view shade = item.severity == Severity::error     ? palette.error
                              : item.severity == Severity::warning ? palette.warning
                                                                   : palette.note;
-    std::string code(describe(item.code).name);
-    if (!item.rule.empty()) code += fmt::format(": {}", item.rule);
+    std::string_view code = describe(item.code).name;
     if (item.span.known()) out += fmt::format("{}{}{}: ", palette.place, place_text(sources, item.span), palette.plain);
     out += fmt::format("{}{}[{}]{}: {}\n", shade, name_of(item.severity), code, palette.plain, item.message);
     if (item.span.known()) source_lines(sources, item.span, palette, out);

@@ -24,8 +24,9 @@ class Story {
 
   std::string tell() {
     const Cell& cell = profile_.cells[key_];
-    out_ +=
-        fmt::format("{} = {}  ({})\n", setting_.key, written(setting_, cell.value), source_of(tree_, profile_, key_));
+    std::string source =
+        cell.value.has_value() ? fmt::format("  ({})", source_of(tree_, profile_, key_)) : std::string();
+    out_ += fmt::format("{} = {}{}\n", setting_.key, written(setting_, cell.value), source);
     out_ += fmt::format("in {}\n", profile_id(tree_, profile_.triple));
     if (!setting_.about.empty()) out_ += fmt::format("{}: {}\n", setting_.title, setting_.about);
     out_ += '\n';

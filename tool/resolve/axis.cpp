@@ -85,10 +85,10 @@ void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out) {
     for (const Lock& lock : tree[ancestor].locks) {
       for (const Layer& layer : own.layers) {
         for (const Op& op : layer.settings) {
-          if (op.key == lock.key) report_locked(tree, lock, "writes", fragment, op.key_span, out);
+          if (op.sound && op.key == lock.key) report_locked(tree, lock, "writes", fragment, op.key_span, out);
         }
         for (const Op& op : layer.adjust) {
-          if (op.key == lock.key) report_locked(tree, lock, "adjusts", fragment, op.key_span, out);
+          if (op.sound && op.key == lock.key) report_locked(tree, lock, "adjusts", fragment, op.key_span, out);
         }
         for (const Bound& bound : layer.bounds) {
           bool binds = std::find(bound.keys.begin(), bound.keys.end(), lock.key) != bound.keys.end();
@@ -103,11 +103,11 @@ void check_locks_between(const Tree& tree, const AxisTable& lower, const AxisTab
   for (const Lock& lock : lower.locks) {
     for (std::uint32_t link = upper.head[lock.key]; link != 0; link = upper.links[link].below) {
       const Op& op = *upper.links[link].op;
-      report_locked(tree, lock, "writes", op.fragment, op.key_span, out);
+      if (op.sound) report_locked(tree, lock, "writes", op.fragment, op.key_span, out);
     }
     for (std::uint32_t link = upper.adjust[lock.key]; link != 0; link = upper.links[link].below) {
       const Op& op = *upper.links[link].op;
-      report_locked(tree, lock, "adjusts", op.fragment, op.key_span, out);
+      if (op.sound) report_locked(tree, lock, "adjusts", op.fragment, op.key_span, out);
     }
     for (std::uint32_t i = upper.bound_start[lock.key]; i < upper.bound_start[lock.key + 1]; ++i) {
       report_locked(tree, lock, "limits", upper.bound_of[i]->fragment, upper.bound_of[i]->pattern_span, out);

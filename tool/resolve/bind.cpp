@@ -261,6 +261,7 @@ class Binder {
       if (glob_match(bound.pattern, dictionary_.settings[key].key)) bound.keys.push_back(key);
     }
     if (!bound.keys.empty()) return true;
+    if (dictionary_.broken) return false;  // a broken entry may be what it binds
     refuse(Code::limit_binds_none, bound.pattern_span, fmt::format("'{}' matches no setting", bound.pattern),
            "check the pattern");
     return false;
@@ -283,6 +284,7 @@ class Binder {
       bound.keys.push_back(key);
     }
     if (!bound.keys.empty()) return true;
+    if (dictionary_.broken) return false;  // a broken entry may be what it binds
     refuse(Code::limit_binds_none, bound.pattern_span,
            fmt::format("the limit '{}' binds no setting: none that it matches is {}", bound.pattern, what),
            "check the pattern and the unit of the bound");

@@ -1,4 +1,5 @@
-// Limits: what refuses is tested on the uncapped value, then what caps; the flow limit is a cap on speeds.
+// Limits: what refuses is tested on the uncapped value, then what caps, then the range; the flow limit is a cap on
+// speeds.
 #include <algorithm>
 #include <cmath>
 
@@ -82,6 +83,16 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   };
   if (most.any && value > most.limit && !same_value(value, most.limit)) hold(most, true);
   else if (least.any && value < least.limit && !same_value(value, least.limit)) hold(least, false);
+  if (setting.range && ((held < setting.range->low && !same_value(held, setting.range->low)) ||
+                        (held > setting.range->high && !same_value(held, setting.range->high)))) {
+    const Op* top = story_.empty() ? nullptr : story_.back().op;
+    report(Code::range_exceeded, top == nullptr ? setting.span : top->value_span,
+           fmt::format("'{}' is {}, outside its range {} to {}", setting.key, told(setting, held),
+                       write_number(setting.range->low), told(setting, setting.range->high)))
+        .with_help("write a value inside the range")
+        .with_related(setting.range->span, "the range");
+    return Value::poisoned();
+  }
   return Value::of_number(held);
 }
 

@@ -44,9 +44,17 @@ void report_unmatched(const Tree& tree, const NameCondition& condition, Code cod
     const auto& ids = tree.of_kind[k];
     for (const NamePattern& pattern : condition[k]) {
       bool glob = is_glob(pattern.glob);
-      auto matches = [&](FragmentId id) { return glob_match(pattern.glob, tree[id].name()); };
-      bool found = glob ? std::any_of(ids.begin(), ids.end(), matches) : tree.index[k].contains(pattern.glob);
+      auto matches = [&](FragmentId id) { return !tree[id].abstract && glob_match(pattern.glob, tree[id].name()); };
+      FragmentId named = glob ? no_fragment : tree.find(kind, pattern.glob);
+      bool found = glob ? std::any_of(ids.begin(), ids.end(), matches) : named != no_fragment && !tree[named].abstract;
       if (found || tree.may_be_unread(kind, pattern.glob)) continue;
+      if (named != no_fragment) {
+        if (code == Code::take_unmatched) continue;  // the selection tells that it is abstract
+        out.add(code, pattern.span, fmt::format("'{}' is abstract, so no triple bears its name", pattern.glob))
+            .with_help(tree[named].raw->has_fittings ? fmt::format("name its fittings: '{}+*'", pattern.glob)
+                                                     : "name the fragments that extend it");
+        continue;
+      }
       std::vector<std::string_view> names;
       for (FragmentId id : ids) names.push_back(tree[id].name());
       std::string near = nearest(pattern.glob, names);

@@ -247,6 +247,7 @@ class Selector {
   void report_tier(std::uint32_t set, const Condition& entry, const Triple& triple) {
     for (FragmentId own : triple.of) {
       if (tree_[own].chain_tier != Tier::supporter) continue;
+      if (tree_[own].raw->tier == Tier::free) return;  // that it says so is reported at the fragment
       for (FragmentId each : tree_[own].linear) {
         const BoundFragment& fragment = tree_[each];
         if (fragment.tier != Tier::supporter) continue;

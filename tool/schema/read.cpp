@@ -215,11 +215,14 @@ class DictionaryReader {
 
   // No key is the beginning of another, so that a mapping is never two things.
   void check_beginnings() {
+    std::set<KeyId> told;
     for (Setting& setting : dictionary_.settings) {
       for (std::size_t dot = setting.key.find('.'); dot != std::string_view::npos;
            dot = setting.key.find('.', dot + 1)) {
         KeyId shorter = dictionary_.find(setting.key.substr(0, dot));
         if (shorter == no_key) continue;
+        setting.broken = true;
+        if (!told.insert(shorter).second) break;  // one report for all that begin alike
         out_.add(Code::key_prefix, setting.span,
                  fmt::format("'{}' begins with '{}', which is a key itself", setting.key, setting.key.substr(0, dot)))
             .with_help("rename one of the two")
@@ -351,6 +354,14 @@ class DictionaryReader {
     }
     setting.default_text = text->text;
     if (auto value = read_literal(setting, *text, *dictionary_.units, out_)) setting.literal_default = *value;
+    double number = setting.literal_default.number();
+    bool is_number = setting.literal_default.is(Value::Tag::number);
+    if (is_number && setting.range && (number < setting.range->low || number > setting.range->high)) {
+      out_.add(Code::range_exceeded, text->span,
+               fmt::format("the default of '{}' is outside its own range", setting.key))
+          .with_help("write a default inside the range")
+          .with_related(setting.range->span, "the range");
+    }
   }
 
   const Sources& sources_;

@@ -98,14 +98,22 @@ Commit describe_commit(git_commit* commit) {
 bool has_changes(const Place& place) {
   git_status_options options = GIT_STATUS_OPTIONS_INIT;
   options.show = GIT_STATUS_SHOW_INDEX_AND_WORKDIR;
-  options.flags =
-      GIT_STATUS_OPT_INCLUDE_UNTRACKED | GIT_STATUS_OPT_RECURSE_UNTRACKED_DIRS | GIT_STATUS_OPT_DISABLE_PATHSPEC_MATCH;
+  options.flags = GIT_STATUS_OPT_INCLUDE_UNTRACKED | GIT_STATUS_OPT_RECURSE_UNTRACKED_DIRS |
+                  GIT_STATUS_OPT_INCLUDE_IGNORED | GIT_STATUS_OPT_RECURSE_IGNORED_DIRS |
+                  GIT_STATUS_OPT_DISABLE_PATHSPEC_MATCH;
   std::string folders[] = {place.prefix + "profiles-src", place.prefix + "schema", place.prefix + "release"};
   char* names[] = {folders[0].data(), folders[1].data(), folders[2].data()};
   options.pathspec = {names, 3};
   git_status_list* list = nullptr;
   if (git_status_list_new(&list, place.repository.get(), &options) != 0) fail("the changes cannot be listed");
-  bool any = git_status_list_entrycount(list) > 0;
+  bool any = false;
+  for (std::size_t i = 0; i < git_status_list_entrycount(list) && !any; ++i) {
+    const git_status_entry* entry = git_status_byindex(list, i);
+    const git_diff_delta* delta = entry->index_to_workdir != nullptr ? entry->index_to_workdir : entry->head_to_index;
+    // What git ignores counts where it would be read.
+    std::string_view path = delta->new_file.path;
+    any = (entry->status & GIT_STATUS_IGNORED) == 0 || is_source_path(path.substr(place.prefix.size()));
+  }
   git_status_list_free(list);
   return any;
 }
@@ -142,6 +150,7 @@ std::optional<GitState> git_state(const fs::path& root) {
   auto place = open_at(root);
   if (!place) return std::nullopt;
   auto head = find_commit(place->repository.get(), "HEAD");
+  if (!head && git_repository_head_unborn(place->repository.get()) == 1) return GitState{{}, true, {}};
   if (!head || !tree_of(place->repository.get(), head.get(), place->prefix)) return std::nullopt;
   GitState state;
   state.head = describe_commit(head.get());

@@ -19,11 +19,13 @@ struct Commit {
 
 struct GitState {
   Commit head;
-  bool changed = false;  // files under profiles-src, schema or release differ from the commit, or are new to it
+  bool changed = false;  // files under profiles-src, schema or release differ from the commit or are new to it, ignored
+                         // ones that would be read included
   std::vector<std::string> tags;  // names without refs/tags/
 };
 
-// Nothing outside git, in a repository without a commit, or where the commit does not hold the tree.
+// Nothing outside git, or where the commit does not hold the tree. A repository without a commit gives no head and
+// counts as changed.
 // Throws SystemError where git fails.
 std::optional<GitState> git_state(const std::filesystem::path& root);
 
