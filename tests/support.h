@@ -278,4 +278,22 @@ class Folder {
   std::filesystem::path path;
 };
 
+// The final value of a key for the texts of machine, material and process, as it is written; nothing may be said of it.
+inline std::string value(std::string_view key, std::string machine, std::string material = "", std::string process = "", const Files& more = {}) {
+  World world(small_tree(std::move(machine), std::move(material), std::move(process), more));
+  std::string out = world.value(key);
+  CHECK_MESSAGE(world.said() == "", key);
+  return out;
+}
+
+// What is said when the profile is resolved, and of which bytes; the tree itself is sound.
+inline std::string resolving_says(std::string machine, std::string material = "", std::string process = "", const Files& more = {}) {
+  World world(small_tree(std::move(machine), std::move(material), std::move(process), more));
+  REQUIRE(world.said() == "");
+  world.profile();
+  CHECK(world.profile().whole == !world.diagnostics.any_errors());
+  world.diagnostics.settle();
+  return pointed(world.diagnostics, world.sources);
+}
+
 }  // namespace bindery::test

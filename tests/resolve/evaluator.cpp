@@ -2,26 +2,10 @@
 
 using namespace bindery;
 using test::World;
+using test::resolving_says;
+using test::value;
 
 namespace {
-
-// The final value of a key for the texts of machine, material and process.
-std::string value(std::string_view key, std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) {
-  World world(test::small_tree(std::move(machine), std::move(material), std::move(process), more));
-  std::string out = world.value(key);
-  CHECK_MESSAGE(world.said() == "", key);
-  return out;
-}
-
-// What is said when the profile is resolved, and of which bytes.
-std::string resolving_says(std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) {
-  World world(test::small_tree(std::move(machine), std::move(material), std::move(process), more));
-  REQUIRE(world.said() == "");
-  world.profile();
-  CHECK(world.profile().whole == !world.diagnostics.any_errors());
-  world.diagnostics.settle();
-  return test::pointed(world.diagnostics, world.sources);
-}
 
 // A dictionary of further settings, an entry a line.
 test::Files with_settings(std::string_view entries) { return {{"schema/more.yaml", fmt::format("settings:\n{}", entries)}}; }

@@ -2,25 +2,8 @@
 
 using namespace bindery;
 using test::World;
-
-namespace {
-
-std::string value(std::string_view key, std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) {
-  World world(test::small_tree(std::move(machine), std::move(material), std::move(process), more));
-  std::string out = world.value(key);
-  CHECK_MESSAGE(world.said() == "", key);
-  return out;
-}
-std::string resolving_says(std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) {
-  World world(test::small_tree(std::move(machine), std::move(material), std::move(process), more));
-  REQUIRE(world.said() == "");
-  world.profile();
-  CHECK_FALSE(world.profile().whole);
-  world.diagnostics.settle();
-  return test::pointed(world.diagnostics, world.sources);
-}
-
-}  // namespace
+using test::resolving_says;
+using test::value;
 
 TEST_SUITE("resolve/limits") {
 

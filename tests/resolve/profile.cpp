@@ -7,6 +7,7 @@ using test::World;
 
 namespace {
 
+// Like test::value(); names that match nothing are only warned of, and some of these tests want them.
 std::string value(std::string_view key, std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) {
   World world(test::small_tree(std::move(machine), std::move(material), std::move(process), more));
   std::string out = world.value(key);

@@ -67,9 +67,8 @@ class Checker {
                   (number <= usual.high || same_value(number, usual.high));
     if (inside) return true;
     report(Code::range_untypical, place_of(key),
-           fmt::format("'{}' is {}, outside what is usual, {} to {}", setting.key,
-                       written(setting, Value::of_number(number)), write_number(usual.low),
-                       written(setting, Value::of_number(usual.high))))
+           fmt::format("'{}' is {}, outside what is usual, {} to {}", setting.key, written(setting, number),
+                       write_number(usual.low), written(setting, usual.high)))
         .with_help("check that it is meant so")
         .with_related(usual.span, "the usual range");
     return false;
@@ -96,7 +95,7 @@ class Checker {
     item.severity = rule.severity;
     item.rule = rule.name;
     item.help = rule.help;
-    item.with_related(rule.span, fmt::format("the rule '{}'", rule.name));
+    if (item.span != rule.span) item.with_related(rule.span, fmt::format("the rule '{}'", rule.name));
   }
 
   // The place to change: of what the rule reads, the operation of the latest axis.
@@ -139,24 +138,6 @@ class Checker {
 };
 
 }  // namespace
-
-std::string written(const Setting& setting, const Value& value) {
-  switch (value.tag()) {
-    case Value::Tag::number:
-      return setting.unit == nullptr || setting.unit->bare()
-                 ? write_number(value.number())
-                 : fmt::format("{} {}", write_number(value.number()), setting.unit->text);
-    case Value::Tag::flag: return value.flag() ? "true" : "false";
-    case Value::Tag::word: return std::string(value.word());
-    case Value::Tag::list: {
-      std::string out = "[";
-      for (const Value& item : value.items()) out += (out.size() > 1 ? ", " : "") + written(setting, item);
-      return out + "]";
-    }
-    case Value::Tag::poison: return "no value (an error reaches it)";
-    default: return "unset";
-  }
-}
 
 void check_profile(const Tree& tree, const Profile& profile, Diagnostics& out) { Checker(tree, profile, out).check(); }
 

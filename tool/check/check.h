@@ -13,7 +13,4 @@ void check_profile(const Tree& tree, const Profile& profile, Diagnostics& out);
 // Resolves and checks every profile of the selection, and its drafts, on all cores.
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out);
 
-// A value as the language writes it: with its unit where it has one. `quoted` is left to the caller.
-std::string written(const Setting& setting, const Value& value);
-
 }  // namespace bindery

@@ -1,6 +1,5 @@
 // `build`: check the whole tree, then bind and write a release.
 #include <cstdlib>
-#include <limits>
 
 #include <fmt/format.h>
 

@@ -7,7 +7,6 @@
 #include "base/digest.h"
 #include "base/number.h"
 #include "base/parallel.h"
-#include "check/check.h"
 #include "release/archive.h"
 #include "release/release.h"
 #include "release/texts.h"
@@ -28,7 +27,7 @@ std::string profile_title(const Tree& tree, const Triple& triple) {
 void write_value(const Setting& setting, const Value& value, std::string& out) {
   switch (value.tag()) {
     case Value::Tag::number:
-      if (setting.unit == nullptr || setting.unit->bare()) out += write_number(value.number());
+      if (setting.unit_text().empty()) out += write_number(value.number());
       else out.append("\"").append(write_number(value.number())).append(" ").append(setting.unit->text).append("\"");
       break;
     case Value::Tag::flag: out += value.flag() ? "true" : "false"; break;

@@ -5,7 +5,6 @@
 #include <fmt/format.h>
 
 #include "base/number.h"
-#include "check/check.h"
 #include "report/json.h"
 #include "report/profile.h"
 

@@ -5,7 +5,6 @@
 #include <fmt/format.h>
 
 #include "base/words.h"
-#include "check/check.h"
 #include "report/line_diff.h"
 
 namespace bindery {
@@ -13,8 +12,7 @@ namespace bindery {
 namespace {
 
 std::string cap_words(const Tree& tree, const Setting& setting, const Cap& cap) {
-  std::string side =
-      fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting, Value::of_number(cap.limit)));
+  std::string side = fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting, cap.limit));
   if (cap.bound == nullptr) return fmt::format("{}: the flow limit", side);
   return fmt::format("{}: {}, limit '{}'", side, tree[cap.bound->fragment].id(), cap.bound->pattern);
 }
@@ -32,8 +30,7 @@ void cap_json(const Tree& tree, const Setting& setting, const Cap& cap, JsonWrit
   json.field("bound", cap.bound == nullptr ? "flow_limit" : cap.upper ? "at_most" : "at_least");
   json.field_or_null("pattern", cap.bound == nullptr ? std::string_view() : cap.bound->pattern);
   json.key("limit").number(cap.limit).key("uncapped").number(cap.uncapped);
-  json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
-                                                                             : std::string_view(setting.unit->text));
+  json.field_or_null("unit", setting.unit_text());
   json.key("from");
   if (cap.bound == nullptr) json.null();
   else place_json(tree, cap.bound->fragment, cap.bound->span, json);
@@ -110,10 +107,9 @@ std::string profile_text(const Tree& tree, const Selected& selected, const Profi
       rows += fmt::format("  {:<{}}  {:<{}}  {}", settings[key].key, widest_key, written(settings[key], cell.value),
                           widest_value, source_of(tree, profile, key));
       if (cell.cap >= 0)
-        rows += fmt::format(
-            "; capped from {} ({})",
-            written(settings[key], Value::of_number(profile.caps[static_cast<std::size_t>(cell.cap)].uncapped)),
-            cap_words(tree, settings[key], profile.caps[static_cast<std::size_t>(cell.cap)]));
+        rows += fmt::format("; capped from {} ({})",
+                            written(settings[key], profile.caps[static_cast<std::size_t>(cell.cap)].uncapped),
+                            cap_words(tree, settings[key], profile.caps[static_cast<std::size_t>(cell.cap)]));
       rows += '\n';
     }
     if (!rows.empty()) out += fmt::format("\n{}\n{}", group, rows);
@@ -139,8 +135,7 @@ std::string profile_json(const Tree& tree, const Selected& selected, const Profi
     if (!cell.value.has_value()) continue;
     json.key(setting.key).open_object().key("value");
     value_json(cell.value, json);
-    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
-                                                                               : std::string_view(setting.unit->text));
+    json.field_or_null("unit", setting.unit_text());
     json.field("how", profile.how(key)).key("capped_by");
     if (cell.cap < 0) json.null();
     else cap_json(tree, setting, profile.caps[static_cast<std::size_t>(cell.cap)], json);
@@ -203,9 +198,7 @@ std::string comparison_json(const Tree& tree, const Profile& left, const Profile
     value_json(left.cells[key].value, json);
     json.key("b");
     value_json(right.cells[key].value, json);
-    json.field_or_null("unit", setting.unit == nullptr || setting.unit->bare() ? std::string_view()
-                                                                               : std::string_view(setting.unit->text))
-        .close();
+    json.field_or_null("unit", setting.unit_text()).close();
   }
   json.close().key("scripts").open_object();
   for (std::size_t slot = 0; slot < script_slots; ++slot) {

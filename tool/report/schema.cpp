@@ -7,7 +7,6 @@
 
 #include "base/number.h"
 #include "base/words.h"
-#include "check/check.h"
 #include "report/json.h"
 
 namespace bindery {
@@ -275,7 +274,7 @@ class SchemaWriter {
 
 std::string interval_words(const Setting& setting, const std::optional<Interval>& interval) {
   if (!interval) return {};
-  return fmt::format("{} to {}", write_number(interval->low), written(setting, Value::of_number(interval->high)));
+  return fmt::format("{} to {}", write_number(interval->low), written(setting, interval->high));
 }
 
 }  // namespace

@@ -1,11 +1,9 @@
 // `why`: the story of one value, from the dictionary up.
 #include <algorithm>
-#include <set>
 
 #include <fmt/format.h>
 
 #include "base/words.h"
-#include "check/check.h"
 #include "report/profile.h"
 
 namespace bindery {
@@ -111,8 +109,7 @@ class Story {
   void tell_cap(const Cell& cell) {
     if (cell.cap < 0) return;
     const Cap& cap = profile_.caps[static_cast<std::size_t>(cell.cap)];
-    std::string side =
-        fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting_, Value::of_number(cap.limit)));
+    std::string side = fmt::format("{} {}", cap.upper ? "at most" : "at least", written(setting_, cap.limit));
     if (cap.bound != nullptr) {
       out_ += fmt::format("capped by {}\n    {}\n    {}\n    {}: {}\n", tree_[cap.bound->fragment].id(),
                           place_text(sources_, cap.bound->span), line_at(sources_, cap.bound->span), cap.bound->pattern,
@@ -126,8 +123,7 @@ class Story {
         if (key != no_key) tell_input(key);
       }
     }
-    out_ += fmt::format("    {} -> {}\n", written(setting_, Value::of_number(cap.uncapped)),
-                        written(setting_, Value::of_number(cap.limit)));
+    out_ += fmt::format("    {} -> {}\n", written(setting_, cap.uncapped), written(setting_, cap.limit));
   }
 
   const Tree& tree_;

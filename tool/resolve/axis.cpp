@@ -1,7 +1,6 @@
 #include "resolve/axis.h"
 
 #include <algorithm>
-#include <set>
 
 #include <fmt/format.h>
 

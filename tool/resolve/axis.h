@@ -3,8 +3,6 @@
 // A table serves every triple that shares the fragment and the blocks that match, so an axis is layered once.
 #pragma once
 
-#include <map>
-#include <memory>
 #include <vector>
 
 #include "resolve/tree.h"

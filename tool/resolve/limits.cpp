@@ -20,12 +20,6 @@ double bead_area(double width, double height) {
   return (w - h) * h + M_PI * h * h / 4;
 }
 
-std::string told(const Setting& setting, double number) {
-  return setting.unit == nullptr || setting.unit->bare()
-             ? write_number(number)
-             : fmt::format("{} {}", write_number(number), setting.unit->text);
-}
-
 }  // namespace
 
 Value Evaluator::limited(KeyId key, Value value, Cell& cell) {
@@ -59,7 +53,7 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   if (flow && lowest.any && lowest.limit > *flow && !same_value(lowest.limit, *flow)) {
     report(Code::limit_conflict, lowest.bound->span,
            fmt::format("the limits of '{}' cross: at least {} ({}) and at most {} (the flow limit)", setting.key,
-                       told(setting, lowest.limit), tree_[lowest.bound->fragment].id(), told(setting, *flow)))
+                       written(setting, lowest.limit), tree_[lowest.bound->fragment].id(), written(setting, *flow)))
         .with_help("lower this limit, the width or the layer")
         .with_related(setting.extrudes->span, "what the speed extrudes");
     return Value::poisoned();
@@ -67,8 +61,8 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
   if (flow && setting.refuse && value > *flow && !same_value(value, *flow)) {
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
-           fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, told(setting, value),
-                       told(setting, *flow)))
+           fmt::format("'{}' is {}, and the flow limit admits at most {}", setting.key, written(setting, value),
+                       written(setting, *flow)))
         .with_help("lower the speed, the width or the layer")
         .with_related(place_of_value(dictionary_.role(Role::flow_limit)), "where the flow limit comes from");
     return Value::poisoned();
@@ -87,8 +81,8 @@ Value Evaluator::limited_number(KeyId key, double value, Cell& cell) {
                         (held > setting.range->high && !same_value(held, setting.range->high)))) {
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     report(Code::range_exceeded, top == nullptr ? setting.span : top->value_span,
-           fmt::format("'{}' is {}, outside its range {} to {}", setting.key, told(setting, held),
-                       write_number(setting.range->low), told(setting, setting.range->high)))
+           fmt::format("'{}' is {}, outside its range {} to {}", setting.key, written(setting, held),
+                       write_number(setting.range->low), written(setting, setting.range->high)))
         .with_help("write a value inside the range")
         .with_related(setting.range->span, "the range");
     return Value::poisoned();
@@ -136,8 +130,8 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
   if (highest.any && lowest.any && lowest.limit > highest.limit && !same_value(lowest.limit, highest.limit)) {
     report(Code::limit_conflict, highest.bound->span,
            fmt::format("the limits of '{}' cross: at most {} ({}) and at least {} ({})", setting.key,
-                       told(setting, highest.limit), tree_[highest.bound->fragment].id(), told(setting, lowest.limit),
-                       tree_[lowest.bound->fragment].id()))
+                       written(setting, highest.limit), tree_[highest.bound->fragment].id(),
+                       written(setting, lowest.limit), tree_[lowest.bound->fragment].id()))
         .with_help("widen one of the two")
         .with_related(lowest.bound->span, "the other limit");
     return false;
@@ -146,9 +140,10 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
     refused = true;
     const Op* top = story_.empty() ? nullptr : story_.back().op;
     bool upper = refusing->side == RawBound::Side::at_most;
-    report(Code::limit_refused, top == nullptr ? setting.span : top->value_span,
-           fmt::format("'{}' is {}, and {} admits {} {}", setting.key, told(setting, value),
-                       tree_[refusing->fragment].id(), upper ? "at most" : "at least", told(setting, refusing_limit)))
+    report(
+        Code::limit_refused, top == nullptr ? setting.span : top->value_span,
+        fmt::format("'{}' is {}, and {} admits {} {}", setting.key, written(setting, value),
+                    tree_[refusing->fragment].id(), upper ? "at most" : "at least", written(setting, refusing_limit)))
         .with_help(upper ? "write a lower value" : "write a higher value")
         .with_related(refusing->span, "the limit");
   }

@@ -1,6 +1,5 @@
 // Reading and binding every fragment of a tree, on all cores.
 #include <algorithm>
-#include <numeric>
 
 #include <fmt/format.h>
 

@@ -18,6 +18,10 @@ constexpr std::array<std::string_view, role_count> role_names = {
 std::string_view name_of(Type type) { return type_names[static_cast<std::size_t>(type)]; }
 std::string_view name_of(Role role) { return role_names[static_cast<std::size_t>(role)]; }
 
+std::string_view Setting::unit_text() const {
+  return unit == nullptr || unit->bare() ? std::string_view() : std::string_view(unit->text);
+}
+
 FormulaType Setting::formula_type() const { return list ? FormulaType{FormulaType::Kind::list, {}} : item_type(); }
 
 FormulaType Setting::item_type() const {

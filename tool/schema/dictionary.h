@@ -57,8 +57,9 @@ struct Setting {
   std::optional<Formula> formula_default;
   std::string_view default_text;  // as written; empty for none
 
-  FormulaType formula_type() const;  // of the whole value
-  FormulaType item_type() const;     // of an item of a list; the same where it is none
+  std::string_view unit_text() const;  // as it stands behind a number; empty for a count or a bare one
+  FormulaType formula_type() const;    // of the whole value
+  FormulaType item_type() const;       // of an item of a list; the same where it is none
 };
 
 // Text with placeholders `${formula}` and `@{job name}`, cut into pieces.
@@ -127,6 +128,11 @@ Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units,
 
 // A literal read as a value of `setting` (an item of it, for a list). Gives nothing after one report.
 std::optional<Value> read_literal(const Setting& setting, const Text& text, Units& units, Diagnostics& out);
+
+// A value as the language writes it, with its unit where it has one; "unset" where there is none. The second is for
+// a number in the setting's unit.
+std::string written(const Setting& setting, const Value& value);
+std::string written(const Setting& setting, double number);
 
 // A difference to add to a value of `setting`, in its unit: degrees in K, points of a percentage in %.
 std::optional<double> read_difference(const Setting& setting, const Text& text, Units& units, Diagnostics& out);

@@ -210,4 +210,24 @@ std::optional<double> read_ratio(const Text& text, Units& units, Diagnostics& ou
   return quantity->number * unit->scale;
 }
 
+std::string written(const Setting& setting, double number) {
+  std::string_view unit = setting.unit_text();
+  return unit.empty() ? write_number(number) : fmt::format("{} {}", write_number(number), unit);
+}
+
+std::string written(const Setting& setting, const Value& value) {
+  switch (value.tag()) {
+    case Value::Tag::number: return written(setting, value.number());
+    case Value::Tag::flag: return value.flag() ? "true" : "false";
+    case Value::Tag::word: return std::string(value.word());
+    case Value::Tag::list: {
+      std::string out = "[";
+      for (const Value& item : value.items()) out += (out.size() > 1 ? ", " : "") + written(setting, item);
+      return out + "]";
+    }
+    case Value::Tag::poison: return "no value (an error reaches it)";
+    default: return "unset";
+  }
+}
+
 }  // namespace bindery

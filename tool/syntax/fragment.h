@@ -23,12 +23,10 @@ std::optional<Kind> kind_named(std::string_view word);
 
 enum class Tier : std::uint8_t { free, supporter };
 std::string_view name_of(Tier tier);
-std::optional<Tier> tier_named(std::string_view word);
 
 // In the order of trust; retired stands apart and is never published.
 enum class Status : std::uint8_t { draft, beta, stable, retired };
 std::string_view name_of(Status status);
-std::optional<Status> status_named(std::string_view word);
 
 enum class OpKind : std::uint8_t { set, calc, add, scale, unset, append, remove };
 std::string_view name_of(OpKind op);

@@ -28,8 +28,6 @@ std::string_view name_of(Status status) { return status_names[static_cast<std::s
 std::string_view name_of(OpKind op) { return op_names[static_cast<std::size_t>(op)]; }
 std::string_view name_of(ScriptSlot slot) { return slot_names[static_cast<std::size_t>(slot)]; }
 std::optional<Kind> kind_named(std::string_view word) { return by_name<Kind>(kind_names, word); }
-std::optional<Tier> tier_named(std::string_view word) { return by_name<Tier>(tier_names, word); }
-std::optional<Status> status_named(std::string_view word) { return by_name<Status>(status_names, word); }
 
 std::optional<OpKind> operation_named(std::string_view word) {
   auto op = by_name<OpKind>(op_names, word);
