@@ -22,4 +22,11 @@ TEST_CASE("a zero byte counts in a digest") {
   CHECK(sha256("a\0b"sv) != sha256("a"));
 }
 
+// Git's own documentation, "Git Objects": the name of the bytes "test content" and a line break (from memory;
+// `git hash-object` prints the same), and of an empty file.
+TEST_CASE("a file has the name that git gives its bytes") {
+  CHECK(blob_name("test content\n") == "d670460b4b4aece5915caf5c68d12f560a9fe3e4");
+  CHECK(blob_name("") == "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391");
+}
+
 }

@@ -90,6 +90,7 @@ class Case:
         self.out = []
         self.may_write = False
         self.as_nobody = False
+        self.commits = []  # ids, in the order in which the case made them
 
     def run(self):
         """The whole story of the case as text."""
@@ -118,9 +119,13 @@ class Case:
         if act is None:
             if arguments or "/" not in name:
                 raise CaseError(f"unknown section '{' '.join(words)}'")
-            self.write(name, "".join(line + "\n" for line in body).encode())
+            self.write(name, "".join(self.with_commits(line) + "\n" for line in body).encode())
             return
         act(arguments, body)
+
+    def with_commits(self, text):
+        """`COMMIT-2` to the id of the second commit."""
+        return re.sub(r"\bCOMMIT-(\d+)\b", lambda m: self.commits[int(m[1]) - 1], text)
 
     def place(self, path):
         """A path of the tree, or of the folder it stands in after `OUT/`."""
@@ -211,6 +216,11 @@ class Case:
             for name, data in entries.items():
                 archive.writestr(name, data)
 
+    def do_unzip(self, arguments, body):
+        """`unzip ARCHIVE FOLDER`"""
+        with zipfile.ZipFile(self.place(arguments[0])) as archive:
+            archive.extractall(self.place(arguments[1]))
+
     def do_print(self, arguments, body):
         """`print FILE [ENTRY]`: puts the text of a file, or of an archive's entry, into the output."""
         target = self.place(arguments[0])
@@ -223,19 +233,28 @@ class Case:
         self.out.append("")
 
     def do_git(self, arguments, body):
-        """`git init`, `git commit`, `git tag NAME`: with fixed names and times."""
+        """`git init`, `git commit [ARGUMENTS]` (the lines are its message), `git clone [ARGUMENTS]` (a clone takes the tree's place), and
+        any other command of git: with fixed names and times."""
         person = {f"GIT_{who}_{what}": text for who in ("AUTHOR", "COMMITTER")
                   for what, text in (("NAME", "A. Contributor"), ("EMAIL", "contributor@example.org"), ("DATE", "2001-02-03T04:05:06Z"))}
 
-        def git(*words):
-            subprocess.run(["git", "-C", str(self.tree), *words], env=self.settings | person, check=True, capture_output=True, timeout=TIMEOUT)
+        def git(*words, check=True, text=b""):
+            return subprocess.run(["git", "-C", str(self.tree), *words], env=self.settings | person, input=text, check=check, capture_output=True,
+                                  timeout=TIMEOUT)
         if arguments[0] == "init":
             git("init", "--quiet", "--initial-branch=main")
         elif arguments[0] == "commit":
             git("add", "--all")
-            git("commit", "--quiet", "--message", "A change")
+            git("commit", "--quiet", "--file", "-", *arguments[1:], text=unescape("\n".join(body) or "A change"))
+        elif arguments[0] == "clone":
+            self.tree.rename(self.work / "origin")
+            self.tree.mkdir()
+            git("clone", "--quiet", *arguments[1:], f"file://{self.work}/origin", ".")
         else:
             git(*arguments)
+        head = git("rev-parse", "--verify", "HEAD", check=False).stdout.decode().strip()
+        if head and head not in self.commits:
+            self.commits.append(head)
 
     def do_env(self, arguments, body):
         for pair in arguments:
@@ -257,7 +276,7 @@ class Case:
                 self.command(line)
 
     def command(self, line):
-        words = shlex.split(line)
+        words = shlex.split(self.with_commits(line))
         program = str(self.program)
         options = {}
         if self.as_nobody and os.geteuid() == 0:
@@ -294,6 +313,9 @@ class Case:
         text = data.decode("utf-8", "backslashreplace").replace(str(self.work), "WORK")
         text = re.sub(r"\b\d+(\.\d)? (kB|MB)\b", "SIZE", text)  # compressors differ
         text = re.sub(r"\bg[0-9a-f]{10}\b", "gCOMMIT", text)
+        text = re.sub(r"\b(archive|contents): [0-9a-f]{64}\b", r"\1: DIGEST", text)  # of a ledger
+        for number, commit in enumerate(self.commits, 1):
+            text = text.replace(commit, f"COMMIT-{number}").replace(commit[:10], f"COMMIT-{number}")
         end = "" if text.endswith("\n") else "\n(no line break at the end)"
         self.out.append(f"-- {name}\n{text.removesuffix(chr(10))}{end}\n--")
 

@@ -215,6 +215,19 @@ def tiers(checks, arg, work):
         found = built(out)
         return ({n: d for n, d in found.items() if "/free/" in n}, {n: d for n, d in found.items() if "/supporter/" in n})
 
+    release("before an edit")
+    old = work / "old.zip"
+    shutil.copy(next((work / "released").glob("3.2.1/free/*.zip")), old)
+    everyday = tree / "profiles-src/process/everyday.yaml"
+    everyday.write_text(everyday.read_text(encoding="utf-8").replace("150 mm/s", "155 mm/s"), encoding="utf-8")
+
+    def told(label):
+        """What the free audience is told of the edit, for readers and for programs."""
+        runs = [program.run("changelog", old, "--tier=free", f"--format={form}", env=environment) for form in ("markdown", "json")]
+        checks.that(f"{label}: the free changelog is told", all(r.returncode == 0 and "155" in r.stdout for r in runs), runs[0].stderr[:800])
+        return [r.stdout for r in runs]
+
+    news = told("as it stands")
     free, full = release("as it stands")
     checks.that("as it stands: a free and a supporter release", free and full)
     sources = Sources(tree)
@@ -226,6 +239,7 @@ def tiers(checks, arg, work):
         checks.that(f"{label}: {count} of them", count)
         now, then = release(label)
         checks.same(f"{label}: the free release is the same", apart(free, now), [])
+        checks.same(f"{label}: the free changelog is the same", told(label), news)
         if "titles" not in label:
             checks.that(f"{label}: the supporter release is another", apart(full, then))
         full = then
@@ -233,6 +247,7 @@ def tiers(checks, arg, work):
     checks.that("supporter sources removed", remove_all(sources))
     now, _ = release("supporter sources removed")
     checks.same("supporter sources removed: the free release is the same", apart(free, now), [])
+    checks.same("supporter sources removed: the free changelog is the same", told("supporter sources removed"), news)
 
 
 def main():

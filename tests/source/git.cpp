@@ -1,8 +1,6 @@
 #include "source/git.h"
 
-#include <cstdlib>
-
-#include "../support.h"
+#include "../repository.h"
 #include "base/failure.h"
 
 using namespace bindery;
@@ -10,26 +8,13 @@ using test::Folder;
 
 namespace {
 
-// A repository with one commit of a small tree, made by the git program.
-struct Repository {
-  Folder folder;
-
+// A repository with one commit of a small tree.
+struct Repository : test::Repository {
   Repository() {
     folder.write("profiles-src/machine/m.yaml", "title: first\n");
     folder.write("schema/a.yaml", "settings: {}\n");
     folder.write("README.md", "not of the tree\n");
-    git("init -q");
     commit("first", "2020-01-02T03:04:05Z");
-  }
-  void git(const std::string& arguments) const {
-    std::string command = fmt::format("cd '{}' && git -c user.name=Tester -c user.email=tester@example.org -c commit.gpgsign=false {} >/dev/null 2>&1", folder.path.string(), arguments);
-    REQUIRE_MESSAGE(std::system(command.c_str()) == 0, command);
-  }
-  void commit(const std::string& message, const std::string& date) const {
-    setenv("GIT_COMMITTER_DATE", date.c_str(), 1);
-    git("add -A");
-    git("commit -q -m " + message);
-    unsetenv("GIT_COMMITTER_DATE");
   }
 };
 
@@ -51,7 +36,11 @@ TEST_CASE("a clean tree tells its commit, the committer's time and its tags") {
   CHECK_FALSE(state->changed);
   CHECK(state->head.id.size() == 40);
   CHECK(state->head.time == 1577934245);  // date -u -d 2020-01-02T03:04:05Z +%s
-  CHECK(state->tags == std::vector<std::string>{"v1.0.0"});
+  CHECK_FALSE(state->shallow);
+  auto tags = list_tags(repository.folder.path);
+  REQUIRE(tags.size() == 1);
+  CHECK(tags.at("v1.0.0").id == state->head.id);
+  CHECK(head_commit(repository.folder.path)->id == state->head.id);
 }
 
 TEST_CASE("a change below profiles-src counts, one elsewhere does not") {
@@ -67,9 +56,10 @@ TEST_CASE("a revision is read from the object store, whatever stands in the fold
   repository.folder.write("profiles-src/machine/m.yaml", "title: second\n");
   repository.commit("second", "2021-01-02T03:04:05Z");
   repository.folder.write("profiles-src/machine/m.yaml", "title: third, not committed\n");
-  Commit commit;
   Diagnostics out;
-  Sources sources = read_revision(repository.folder.path, "HEAD~1", commit, out);
+  Revision revision = find_revision(repository.folder.path, "HEAD~1");
+  Sources sources = read_revision(repository.folder.path, revision, out);
+  Commit commit = revision.commit;
   REQUIRE(sources.files.size() == 2);
   CHECK(sources[0].path == "profiles-src/machine/m.yaml");
   CHECK(sources[0].text == "title: first\n");
@@ -80,9 +70,64 @@ TEST_CASE("a revision is read from the object store, whatever stands in the fold
 
 TEST_CASE("an unknown revision is a mistake of the command line") {
   Repository repository;
-  Commit commit;
+  CHECK_THROWS_AS(find_revision(repository.folder.path, "no-such-thing"), UsageError);
+}
+
+TEST_CASE("annotated tags are followed to their commit, tags of other things left out") {
+  Repository repository;
+  repository.git("tag -a v1.0.0 -m words");
+  repository.git("tag a-file HEAD:README.md");
+  auto tags = list_tags(repository.folder.path);
+  REQUIRE(tags.size() == 1);
+  CHECK(tags.at("v1.0.0").id == repository.id());
+  Folder folder;
+  CHECK(list_tags(folder.path).empty());
+}
+
+TEST_CASE("commits that are not here are told apart") {
+  Repository repository;
+  const std::string other(40, '1');
+  CHECK(missing_commits(repository.folder.path, {repository.id(), other}) == std::vector<std::string>{other});
+  Folder folder;
+  CHECK(missing_commits(folder.path, {other}) == std::vector<std::string>{other});
+}
+
+TEST_CASE("the ledger alone does not make a tree changed") {
+  Repository repository;
+  repository.folder.write("release/ledger.yaml", "releases: []\n");
+  CHECK_FALSE(git_state(repository.folder.path)->changed);
+  repository.folder.write("release/plan.yaml", "name: demo\n");
+  CHECK(git_state(repository.folder.path)->changed);
+}
+
+TEST_CASE("a shallow clone is told as such") {
+  Repository repository;
+  repository.folder.write("schema/a.yaml", "settings: {}\nrules: {}\n");
+  repository.commit("second", "2021-01-02T03:04:05Z");
+  Folder clones;
+  repository.git(fmt::format("clone -q --depth 1 'file://{}' '{}'", repository.folder.path.string(), (clones.path / "clone").string()));
+  CHECK(git_state(clones.path / "clone")->shallow);
+}
+
+TEST_CASE("a repository without a commit has a head without digits") {
+  test::Repository repository;
+  repository.folder.write("profiles-src/machine/m.yaml", "title: first\n");
+  auto head = head_commit(repository.folder.path);
+  REQUIRE(head.has_value());
+  CHECK(head->id == "");
+  CHECK(git_state(repository.folder.path)->changed);
+}
+
+TEST_CASE("what another tree holds with the same bytes is taken from there") {
+  Repository repository;
   Diagnostics out;
-  CHECK_THROWS_AS(read_revision(repository.folder.path, "no-such-thing", commit, out), UsageError);
+  Revision revision = find_revision(repository.folder.path, "HEAD");
+  Sources like = read_revision(repository.folder.path, revision, out), again = read_revision(repository.folder.path, revision, out, &like, 3);
+  REQUIRE(again.files.size() == 2);
+  for (FileId id = 0; id < 2; ++id) {
+    CHECK(again[id].text == like[id].text);
+    CHECK(again[id].blob == repository.id("HEAD:" + again[id].path));
+  }
 }
 
 }

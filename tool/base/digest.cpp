@@ -6,11 +6,9 @@
 
 namespace bindery {
 
-std::string sha256(std::string_view bytes) {
-  unsigned char digest[EVP_MAX_MD_SIZE];
-  unsigned int length = 0;
-  if (EVP_Digest(bytes.data(), bytes.size(), digest, &length, EVP_sha256(), nullptr) != 1)
-    throw SystemError("libcrypto computes no SHA-256");
+namespace {
+
+std::string hexadecimal(const unsigned char* digest, unsigned int length) {
   constexpr char digits[] = "0123456789abcdef";
   std::string out;
   out.reserve(2 * length);
@@ -19,6 +17,25 @@ std::string sha256(std::string_view bytes) {
     out += digits[digest[i] & 15];
   }
   return out;
+}
+
+std::string digest_of(std::string_view bytes, const EVP_MD* method) {
+  unsigned char digest[EVP_MAX_MD_SIZE];
+  unsigned int length = 0;
+  if (EVP_Digest(bytes.data(), bytes.size(), digest, &length, method, nullptr) != 1)
+    throw SystemError("libcrypto computes no digest");
+  return hexadecimal(digest, length);
+}
+
+}  // namespace
+
+std::string sha256(std::string_view bytes) { return digest_of(bytes, EVP_sha256()); }
+
+std::string blob_name(std::string_view bytes) {
+  std::string whole = "blob " + std::to_string(bytes.size());
+  whole += '\0';
+  whole += bytes;
+  return digest_of(whole, EVP_sha1());
 }
 
 }  // namespace bindery

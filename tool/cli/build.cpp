@@ -1,42 +1,25 @@
 // `build`: check the whole tree, then bind and write a release.
-#include <cstdlib>
+#include <fstream>
 
 #include <fmt/format.h>
 
 #include "base/failure.h"
-#include "base/number.h"
 #include "base/words.h"
-#include "check/check.h"
-#include "cli/session.h"
-#include "release/release.h"
-#include "release/version.h"
+#include "cli/prepare.h"
 #include "report/diagnostics.h"
 
 namespace bindery {
 
+namespace fs = std::filesystem;
+
 namespace {
-
-constexpr std::int64_t no_time = 315532800;  // 1980-01-01, the first day that ZIP can tell
-
-// SOURCE_DATE_EPOCH (reproducible-builds.org): whole seconds since 1970 UTC.
-std::optional<std::int64_t> epoch_from_environment() {
-  const char* text = std::getenv("SOURCE_DATE_EPOCH");
-  if (text == nullptr) return std::nullopt;
-  std::string_view digits = text;
-  bool sound =
-      !digits.empty() && digits.size() <= 12 && digits.find_first_not_of("0123456789") == std::string_view::npos;
-  if (!sound)
-    throw UsageError(fmt::format("SOURCE_DATE_EPOCH is '{}', which is no number of whole seconds", digits),
-                     "set it to the seconds since 1970, or unset it");
-  return std::atoll(text);
-}
 
 // A release written among the sources would be published with them.
 void refuse_sources_as_target(const Options& options) {
   if (options.out.empty()) return;
   std::error_code failure;
-  auto root = std::filesystem::weakly_canonical(find_root(options.folder), failure);
-  auto inside = std::filesystem::weakly_canonical(options.out, failure).lexically_relative(root);
+  auto root = fs::weakly_canonical(find_root(options.folder), failure);
+  auto inside = fs::weakly_canonical(options.out, failure).lexically_relative(root);
   for (const char* folder : {"profiles-src", "schema", "release"}) {
     if (!inside.empty() && *inside.begin() == folder)
       throw UsageError(fmt::format("'{}' is among the sources", options.out.string()),
@@ -44,42 +27,15 @@ void refuse_sources_as_target(const Options& options) {
   }
 }
 
-Version wanted_version(const Options& options) {
-  auto version = parse_version(*options.version);
-  if (version) return *version;
+std::optional<Version> wanted_version(const Options& options) {
+  if (options.version && options.snapshot)
+    throw UsageError("--snapshot and --version contradict each other", "leave one of them out");
+  if (!options.version) return std::nullopt;
+  if (auto version = parse_version(*options.version)) return version;
   std::string help = "write MAJOR.MINOR.PATCH, as in 1.2.0 or 1.2.0-beta.1 (SemVer 2.0.0)";
   if (options.version->starts_with('v') && parse_version(options.version->substr(1)))
     help = fmt::format("write `{}`", options.version->substr(1));
   throw UsageError(fmt::format("'{}' is no version", *options.version), help);
-}
-
-// The name of a build that is no release: the next version, the commit, and whether the tree has changes.
-Version snapshot_version(const std::optional<GitState>& git, const std::optional<Commit>& at) {
-  Version version = version_after(git ? git->tags : std::vector<std::string>());
-  version.pre_release = {"snapshot"};
-  std::string commit = at ? at->id : git ? git->head.id : std::string();
-  if (!commit.empty()) version.pre_release.push_back("g" + commit.substr(0, 10));
-  if (!at && git && git->changed) version.pre_release.push_back("changed");
-  return version;
-}
-
-Edition plan_edition(const Options& options, const Session& session, Diagnostics& out) {
-  auto git = git_state(session.root);
-  Edition edition;
-  bool changed = git && !options.at && git->changed;
-  Version version = options.version ? wanted_version(options) : snapshot_version(git, session.commit);
-  if (options.version && changed) {
-    out.add(Code::tree_changed, {},
-            fmt::format("the tree has changes that no commit holds, so it is not version {}", version.text()))
-        .with_help("commit them first, or leave --version out to build a snapshot");
-  }
-  edition.version = version.text();
-  edition.channel = version.is_pre_release() ? "beta" : "stable";
-  std::optional<Commit> commit = options.at ? session.commit : git ? std::optional(git->head) : std::nullopt;
-  if (commit) edition.commit = commit->id;
-  edition.changed = changed;
-  edition.time = epoch_from_environment().value_or(commit && !commit->id.empty() ? commit->time : no_time);
-  return edition;
 }
 
 std::string size_words(std::size_t bytes) {
@@ -87,47 +43,76 @@ std::string size_words(std::size_t bytes) {
                          : fmt::format("{:.1f} MB", static_cast<double>(bytes) / 1e6);
 }
 
-void summarise(const Session& session, const Selection& selection, const Release& release, const Edition& edition,
-               const std::filesystem::path& out) {
-  fmt::print("{} {}: {}, {}, {}\n", session.tree.plan.name, edition.version,
-             counted(session.tree.fragments.size(), "fragment"), counted(selection.profiles.size(), "profile"),
+void summarise(const PreparedRelease& prepared, const fs::path& out) {
+  const Session& session = prepared.session;
+  fmt::print("{} {}: {}, {}, {}\n", session.tree.plan.name, prepared.edition.version,
+             counted(session.tree.fragments.size(), "fragment"), counted(prepared.selection.profiles.size(), "profile"),
              counted(session.tree.dictionary.settings.size(), "setting"));
-  std::size_t capped = release.tiers.empty() ? 0 : release.tiers.back().capped;
+  const auto& tiers = prepared.release.tiers;
+  std::size_t capped = tiers.empty() ? 0 : tiers.back().capped;
   fmt::print("{}; {} held back by a limit\n", tally(session.diagnostics), counted(capped, "value"));
-  for (const TierRelease& tier : release.tiers) {
+  for (const TierRelease& tier : tiers) {
     const ReleaseFile& archive = tier.files.front();
-    std::string path = (out / edition.version / std::string(name_of(tier.tier)) / archive.name).string();
+    std::string path = (out / prepared.edition.version / std::string(name_of(tier.tier)) / archive.name).string();
     fmt::print("  {}  {} ({}, {})\n", name_of(tier.tier), path, counted(tier.profiles, "profile"),
                size_words(archive.bytes.size()));
   }
+}
+
+// Enters the version in the ledger of the folder, in place of what an earlier build of it entered. Gives false where it
+// stands there already.
+bool record(const fs::path& root, const LedgerEntry& entry) {
+  Sources sources;
+  std::error_code failure;
+  fs::path path = root / ledger_path;
+  if (fs::exists(path, failure)) {
+    std::ifstream in(path, std::ios::binary);
+    sources.files.push_back({.path = std::string(ledger_path), .text = {std::istreambuf_iterator<char>(in), {}}});
+  }
+  Diagnostics silent;  // the tree was checked, its ledger included
+  std::vector<LedgerEntry> entries = read_ledger(sources, silent);
+  for (const LedgerEntry& each : entries) {
+    if (each == entry) return false;
+  }
+  std::erase_if(entries, [&](const LedgerEntry& each) { return each.version == entry.version; });
+  entries.push_back(entry);
+  fs::create_directories(path.parent_path(), failure);
+  fs::path beside = path.parent_path() / ".ledger.yaml";
+  {
+    std::ofstream out(beside, std::ios::binary);
+    out << ledger_text(std::move(entries));
+    if (!out.flush())
+      throw SystemError(fmt::format("the release is built, and cannot be entered in {}", path.string()),
+                        "make the folder writable, then build the version again");
+  }
+  fs::rename(beside, path);
+  return true;
 }
 
 }  // namespace
 
 Exit run_build(const Options& options) {
   refuse_sources_as_target(options);
-  if (options.version) wanted_version(options);  // a mistake on the command line comes before the tree's
+  ReleaseWish wish;
+  wish.version = wanted_version(options);  // a mistake on the command line comes before the tree's
+  wish.any_version = options.any_version;
   epoch_from_environment();
-  Session session = open_session(options);
-  Selection selection = session.select();
-  bool empty = session.tree.plan.sets.empty() || selection.profiles.empty();
-  if (empty && !session.diagnostics.any_errors()) {
-    session.diagnostics.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
-        .with_help("write a set with `take:` into release/plan.yaml");
-  }
-  check_selection(session.tree, selection, options.jobs, session.diagnostics);
-  Edition edition = plan_edition(options, session, session.diagnostics);
-  session.diagnostics.settle();
+  PreparedRelease prepared = prepare_release(options, wish);
+  const Session& session = prepared.session;
   if (session.diagnostics.any_errors()) {
     print_diagnostics(session.diagnostics, *session.sources, options);
     fmt::print(stderr, "{}: nothing is built\n", tally(session.diagnostics));
     return Exit::sources;
   }
-  Release release = bind_release(session.tree, selection, edition, options.jobs);
-  std::filesystem::path out = options.out.empty() ? session.root / "out" : options.out;
-  write_release(release, edition, out, options.out.empty());
-  summarise(session, selection, release, edition,
-            options.out.empty() ? out.lexically_proximate(std::filesystem::current_path()) : out);
+  Diagnostics history = session.diagnostics;
+  std::erase_if(history.items(), [](const Diagnostic& item) {
+    return item.code != Code::history_missing && item.code != Code::history_broken;
+  });
+  print_diagnostics(history, *session.sources, options);
+  fs::path out = options.out.empty() ? session.root / "out" : options.out;
+  write_release(prepared.release, prepared.edition, out, options.out.empty());
+  summarise(prepared, options.out.empty() ? out.lexically_proximate(fs::current_path()) : out);
+  if (wish.version && record(session.root, prepared.entry)) fmt::print("  entered in {}\n", ledger_path);
   return Exit::done;
 }
 

@@ -17,8 +17,12 @@ struct Options {
   std::string command;
   std::string format = "text";
   bool strict = false;
+  bool list = false;               // changelog: name every profile
+  bool cache = true;               // look into .bindery/, and keep what is found there
+  bool snapshot = false;           // build: no release, though a version could be told
+  bool any_version = false;        // build: take the version whatever the change asks for
   std::vector<std::string> words;  // the command's own arguments, in order
-  std::optional<std::string> at, version;
+  std::optional<std::string> at, version, tier, rebuild;
   std::filesystem::path out = "out";
 };
 
@@ -33,6 +37,8 @@ Exit run_show(const Options& options);
 Exit run_why(const Options& options);
 Exit run_compare(const Options& options);
 Exit run_build(const Options& options);
+Exit run_changelog(const Options& options);
+Exit run_next_version(const Options& options);
 Exit run_verify(const Options& options);
 Exit run_schema(const Options& options);
 

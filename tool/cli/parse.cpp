@@ -24,7 +24,7 @@ struct Parser {
       "Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
   std::map<std::string, CLI::App*> commands;
   std::map<std::string, std::vector<std::string>> formats;  // that each command knows
-  std::string colour = "auto", folder = ".", at, version, out = "out";
+  std::string colour = "auto", folder = ".", at, version, out = "out", tier, rebuild;
   unsigned jobs = std::max(1u, std::thread::hardware_concurrency());
   std::string first, second;
 
@@ -50,6 +50,10 @@ struct Parser {
                       fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))
           ->type_name("FORMAT");
       formats[sub->get_name()] = std::move(known);
+    };
+    auto cache = [&](CLI::App* sub) {
+      sub->add_flag_callback(
+          "--no-cache", [&options] { options.cache = false; }, "find everything anew, and keep nothing in .bindery/");
     };
     CLI::App* validate = command("validate", "check the whole tree and every profile of its sets");
     validate->add_flag("--strict", options.strict, "warnings count as errors");
@@ -78,9 +82,31 @@ struct Parser {
         ->type_name("V");
     build->add_option("--at", at, "build this tag, branch or commit")->type_name("REV");
     build->add_option("--out", out, "where releases go (out/ below the tree's root if absent)")->type_name("DIR");
+    build->add_flag("--snapshot", options.snapshot,
+                    "build no release, but a version between: the same as without --version");
+    build->add_flag("--any-version", options.any_version, "take the version, whatever the change asks for");
+    cache(build);
+
+    CLI::App* changelog = command("changelog", "tell what changed between two versions, by cause");
+    changelog->add_option("from", first, "a tag, branch or commit, or a release archive (the release before if absent)")
+        ->type_name("FROM");
+    changelog->add_option("to", second, "the same (the tree as it stands if absent)")->type_name("TO");
+    changelog->add_option("--tier", tier, "for whom: free or supporter (supporter if absent)")
+        ->type_name("TIER")
+        ->check(CLI::IsMember({"free", "supporter"}));
+    changelog->add_flag("--list", options.list, "name every profile that a line speaks of");
+    format(changelog, {"markdown", "json"}, "markdown");
+    cache(changelog);
+
+    CLI::App* next = command("next-version", "tell the version that the changes ask for");
+    next->add_option("from", first, "a tag, branch or commit, or a release archive (the release before if absent)")
+        ->type_name("FROM");
+    cache(next);
 
     CLI::App* verify = command("verify", "check a release: an archive, a tier's folder, or a version's folder");
-    verify->add_option("path", first, "what to check")->required()->type_name("PATH");
+    verify->add_option("path", first, "what to check")->type_name("PATH");
+    verify->add_option("--rebuild", rebuild, "build this version again, and compare it with the ledger")
+        ->type_name("V");
     format(verify, {"text", "json"}, "text");
 
     CLI::App* schema = command("schema", "print the dictionary for editors or readers");
@@ -97,9 +123,8 @@ struct Parser {
         std::string name(word.substr(2, word.find('=') - 2));
         auto known = option_names(sub);
         if (std::find(known.begin(), known.end(), name) == known.end()) return unknown("option", "--", name, known);
-        bool takes_next = word.find('=') == std::string_view::npos && name != "strict" && name != "help" &&
-                          !(name == "version" && sub == nullptr);
-        if (takes_next) ++i;
+        bool flag = name == "version" ? sub == nullptr : is_flag(sub, name);
+        if (!flag && word.find('=') == std::string_view::npos) ++i;
       } else if (word == "-C" || word == "-j") {
         ++i;
       } else if (!word.starts_with('-') && sub == nullptr) {
@@ -127,6 +152,15 @@ struct Parser {
     std::vector<std::string> found;
     for (const auto& [name, sub] : map) found.push_back(name);
     return found;
+  }
+
+  bool is_flag(const CLI::App* sub, const std::string& name) const {
+    if (name == "help") return true;
+    for (const CLI::App* each : {&app, sub}) {
+      const CLI::Option* option = each == nullptr ? nullptr : each->get_option_no_throw("--" + name);
+      if (option != nullptr) return option->get_items_expected_max() == 0;
+    }
+    return false;
   }
 
   std::vector<std::string> option_names(const CLI::App* sub) const {
@@ -198,12 +232,15 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
     return Exit::usage;
   }
   if (options.command == "schema" && options.format == "text") options.format = "json-schema";
+  if (options.command == "changelog" && options.format == "text") options.format = "markdown";
   if (std::string wrong = parser.wrong_words(options); !wrong.empty()) return mistake(wrong);
   options.colour = wants_colour(parser.colour);
   options.folder = parser.folder;
   options.jobs = parser.jobs;
   options.words = {parser.first, parser.second};
   if (!parser.at.empty()) options.at = parser.at;
+  if (!parser.tier.empty()) options.tier = parser.tier;
+  if (parser.commands.at("verify")->count("--rebuild") > 0) options.rebuild = parser.rebuild;
   CLI::App* build = parser.commands.at("build");
   if (build->count("--version") > 0) options.version = parser.version;
   if (build->count("--out") > 0) options.out = parser.out;

@@ -79,9 +79,9 @@ Session open_session(const Options& options) {
   session.root = find_root(options.folder);
   session.sources = std::make_unique<Sources>();
   if (options.at) {
-    Commit commit;
-    *session.sources = read_revision(session.root, *options.at, commit, session.diagnostics);
-    session.commit = commit;
+    Revision revision = find_revision(session.root, *options.at);
+    *session.sources = read_revision(session.root, revision, session.diagnostics, nullptr, options.jobs);
+    session.commit = revision.commit;
   } else {
     *session.sources = read_folder(session.root, session.diagnostics);
   }

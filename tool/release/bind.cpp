@@ -1,17 +1,17 @@
 // Profiles to files, files to archives.
 #include <algorithm>
-#include <ctime>
 
 #include <fmt/format.h>
 
+#include "base/archive.h"
+#include "base/date.h"
 #include "base/digest.h"
+#include "base/json.h"
 #include "base/number.h"
 #include "base/parallel.h"
-#include "release/archive.h"
 #include "release/release.h"
 #include "release/texts.h"
 #include "release/version.h"
-#include "report/json.h"
 #include "report/lists.h"
 #include "resolve/profile.h"
 
@@ -156,7 +156,7 @@ std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) 
 }
 
 TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, const std::vector<BoundProfile>& bound,
-                      const PackedEntry& settings, const Edition& edition) {
+                      const PackedEntry& settings, const Edition& edition, const std::string& changelog) {
   TierRelease out;
   out.tier = tier;
   std::vector<std::pair<const Selected*, const PackedEntry*>> profiles;
@@ -166,7 +166,6 @@ TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, c
     out.capped += bound[i].capped;
   }
   out.profiles = profiles.size();
-  std::string changelog = changelog_text(tree, tier, edition);
   std::vector<PackedEntry> own;
   own.push_back(pack("CHANGELOG.md", changelog));
   own.push_back(pack("LICENSE.txt", licence_text(tree)));
@@ -184,8 +183,9 @@ TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, c
 
   out.files.push_back({fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(tier)),
                        write_archive(entries, edition.time)});
-  out.files.push_back({"CHANGELOG.md", std::move(changelog)});
+  out.files.push_back({"CHANGELOG.md", changelog});
   out.files.push_back({"release.json", release_json(tree, tier, edition, out.profiles, out.files, own.back())});
+  out.contents = own.back().digest;
   digests.clear();
   for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, sha256(file.bytes));
   out.files.push_back({"SHA256SUMS", sums_text(std::move(digests))});
@@ -194,21 +194,17 @@ TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, c
 
 }  // namespace
 
-std::string utc_date(std::int64_t seconds) {
-  std::time_t time = seconds;
-  std::tm parts{};
-  if (gmtime_r(&time, &parts) == nullptr) return "1980-01-01";
-  return fmt::format("{:04}-{:02}-{:02}", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday);
-}
-
-Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs) {
+Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition,
+                     const std::array<std::string, 2>& changelogs, unsigned jobs) {
   std::vector<BoundProfile> bound = bind_profiles(tree, selection, jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
   Release release;
   for (Tier tier : {Tier::free, Tier::supporter}) {
     bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(),
                            [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
-    if (any) release.tiers.push_back(bind_tier(tree, tier, selection, bound, settings, edition));
+    if (any)
+      release.tiers.push_back(
+          bind_tier(tree, tier, selection, bound, settings, edition, changelogs[static_cast<std::size_t>(tier)]));
   }
   return release;
 }

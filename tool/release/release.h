@@ -1,6 +1,7 @@
 // Last stage: a checked tree bound into a release, one archive a tier.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <filesystem>
 #include <string>
@@ -29,6 +30,7 @@ struct ReleaseFile {
 struct TierRelease {
   Tier tier = Tier::free;
   std::size_t profiles = 0, capped = 0;  // capped: values held back by a limit, over all profiles
+  std::string contents;                  // SHA-256 of contents.json
   std::vector<ReleaseFile> files;        // the archive first
 };
 
@@ -36,15 +38,14 @@ struct Release {
   std::vector<TierRelease> tiers;  // free first; a tier without a profile of its own has no release
 };
 
-// Resolves every profile of the selection again, on all cores, and binds the archives. The tree has no errors.
-Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs);
+// Resolves every profile of the selection again, on all cores, and binds the archives with the changelog of each tier.
+// The tree has no errors.
+Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition,
+                     const std::array<std::string, 2>& changelogs, unsigned jobs);
 
 // Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
 // the target first, then by one exchange. Throws SystemError; then what stood there stands there still.
 // Where `ignored`, the folder gets a .gitignore that covers it, as a folder does that is made here.
 void write_release(const Release& release, const Edition& edition, const std::filesystem::path& out, bool ignored);
-
-// "2026-11-25" of seconds since 1970 UTC.
-std::string utc_date(std::int64_t seconds);
 
 }  // namespace bindery

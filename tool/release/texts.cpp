@@ -87,25 +87,4 @@ std::string licence_text(const Tree& tree) {
                      tree.plan.publisher.licence);
 }
 
-std::string changelog_text(const Tree& tree, Tier tier, const Edition& edition) {
-  std::string out = fmt::format("# Changelog\n\n## {} - {}\n", edition.version, utc_date(edition.time));
-  bool any = false;
-  for (std::string_view section : note_sections) {
-    std::string items;
-    for (const Note& note : tree.plan.notes) {
-      bool of_this = note.version.empty() || note.version == edition.version;
-      if (note.section != section || note.tier > tier || !of_this) continue;
-      std::string text = tidy(note.text);
-      std::string item = "- ";
-      for (char c : text.substr(0, text.size() - 1)) item += c == '\n' ? std::string("\n  ") : std::string(1, c);
-      items += item + '\n';
-    }
-    if (items.empty()) continue;
-    any = true;
-    out += fmt::format("\n### {}\n\n{}", section, items);
-  }
-  if (!any) out += "\nNo notes were written for this version.\n";
-  return out;
-}
-
 }  // namespace bindery

@@ -14,7 +14,4 @@ std::string read_me_first(const Tree& tree, Tier tier, const Edition& edition, s
 // LICENSE.txt: the publisher's text, or the name of the licence.
 std::string licence_text(const Tree& tree);
 
-// CHANGELOG.md: the hand-written notes of this version that the tier may read.
-std::string changelog_text(const Tree& tree, Tier tier, const Edition& edition);
-
 }  // namespace bindery

@@ -11,9 +11,9 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
+#include "base/archive.h"
 #include "base/digest.h"
 #include "base/failure.h"
-#include "release/archive.h"
 
 namespace bindery {
 

@@ -4,7 +4,7 @@
 #include <string>
 
 #include "base/diagnostic.h"
-#include "report/json.h"
+#include "base/json.h"
 #include "source/source.h"
 
 namespace bindery {

@@ -4,8 +4,8 @@
 
 #include <fmt/format.h>
 
+#include "base/json.h"
 #include "base/number.h"
-#include "report/json.h"
 #include "report/profile.h"
 
 namespace bindery {

@@ -68,20 +68,6 @@ std::string source_of(const Tree& tree, const Profile& profile, KeyId key) {
   return fmt::format("{} {}:{}", name_of(top->kind), tree[top->fragment].id(), at.line);
 }
 
-void value_json(const Value& value, JsonWriter& json) {
-  switch (value.tag()) {
-    case Value::Tag::number: json.number(value.number()); break;
-    case Value::Tag::flag: json.flag(value.flag()); break;
-    case Value::Tag::word: json.text(value.word()); break;
-    case Value::Tag::list:
-      json.open_list();
-      for (const Value& item : value.items()) value_json(item, json);
-      json.close();
-      break;
-    default: json.null();
-  }
-}
-
 std::string profile_text(const Tree& tree, const Selected& selected, const Profile& profile) {
   std::string out =
       fmt::format("{}  ({}, {})\n", profile_id(tree, profile.triple), name_of(selected.tier), name_of(selected.status));

@@ -26,7 +26,4 @@ std::string comparison_json(const Tree& tree, const Profile& left, const Profile
 // Where a value comes from, in a few words: "set process/everyday:12", or "default".
 std::string source_of(const Tree& tree, const Profile& profile, KeyId key);
 
-// A value as JSON: numbers and flags bare, words as texts, null where it is unset.
-void value_json(const Value& value, JsonWriter& json);
-
 }  // namespace bindery

@@ -5,9 +5,9 @@
 
 #include <fmt/format.h>
 
+#include "base/json.h"
 #include "base/number.h"
 #include "base/words.h"
-#include "report/json.h"
 
 namespace bindery {
 

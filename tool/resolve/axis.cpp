@@ -18,16 +18,24 @@ void lay_settings(const Layer& layer, AxisTable& table) {
   for (const Op& op : layer.adjust) lay(op, table.adjust);
 }
 
-// A later layer's bound replaces an equal pattern's equal bound; `none` drops it.
-void lay_bounds(const Layer& layer, AxisTable& table) {
-  for (const Bound& bound : layer.bounds) {
-    std::erase_if(table.bounds, [&](const Bound* b) { return b->side == bound.side && b->pattern == bound.pattern; });
-    if (!bound.drop) table.bounds.push_back(&bound);
-  }
-}
-
 void lay_scripts(const Layer& layer, AxisTable& table) {
   for (const ScriptOp& script : layer.scripts) table.scripts.push_back(&script);
+}
+
+void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span,
+                   Diagnostics& out) {
+  std::string_view key = tree.dictionary.settings[lock.key].key;
+  out.add(Code::locked_write, span,
+          fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))
+      .with_help("leave the value as it is, or unlock it where it is locked")
+      .with_related(lock.span, "locked here");
+}
+
+}  // namespace
+
+void lay_bound(const Bound& bound, AxisTable& table) {
+  std::erase_if(table.bounds, [&](const Bound* b) { return b->side == bound.side && b->pattern == bound.pattern; });
+  if (!bound.drop) table.bounds.push_back(&bound);
 }
 
 void index_bounds(AxisTable& table, std::size_t settings) {
@@ -43,17 +51,6 @@ void index_bounds(AxisTable& table, std::size_t settings) {
   }
 }
 
-void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span,
-                   Diagnostics& out) {
-  std::string_view key = tree.dictionary.settings[lock.key].key;
-  out.add(Code::locked_write, span,
-          fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))
-      .with_help("leave the value as it is, or unlock it where it is locked")
-      .with_related(lock.span, "locked here");
-}
-
-}  // namespace
-
 AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active) {
   AxisTable table;
   std::size_t settings = tree.dictionary.settings.size();
@@ -66,7 +63,7 @@ AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& 
     const BoundFragment& each = tree[*at];
     auto lay = [&](const Layer& layer) {
       lay_settings(layer, table);
-      lay_bounds(layer, table);
+      for (const Bound& bound : layer.bounds) lay_bound(bound, table);
       lay_scripts(layer, table);
     };
     lay(each.layers.front());
@@ -74,6 +71,8 @@ AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& 
     table.locks.insert(table.locks.end(), each.locks.begin(), each.locks.end());
   }
   index_bounds(table, settings);
+  table.fragment = fragment;
+  table.blocks = active;
   return table;
 }
 

@@ -16,6 +16,9 @@ struct LayerRef {
   auto operator<=>(const LayerRef&) const = default;
 };
 
+// The blocks of the axis whose conditions hold, in layering order (root first), less the fragments' own parts.
+using ActiveBlocks = std::vector<LayerRef>;
+
 struct AxisTable {
   // Operations on a key form a chain from the topmost down; index 0 ends it. What a hiding operation covers
   // stays in the chain, to be told, and is not evaluated.
@@ -31,12 +34,16 @@ struct AxisTable {
   std::vector<const Bound*> bound_of;
   std::vector<const ScriptOp*> scripts;  // lowest first
   std::vector<Lock> locks;
+  FragmentId fragment = no_fragment;
+  ActiveBlocks blocks;
 };
 
-// The blocks of the axis whose conditions hold, in layering order (root first), less the fragments' own parts.
-using ActiveBlocks = std::vector<LayerRef>;
-
 AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active);
+
+// Its steps, for a table that differs from its tree: a bound replaces an equal pattern's equal bound, or drops it; then
+// the bounds are indexed by key.
+void lay_bound(const Bound& bound, AxisTable& table);
+void index_bounds(AxisTable& table, std::size_t settings);
 
 // Reports where a fragment writes, adjusts or limits what one of its ancestors has locked.
 void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out);

@@ -31,6 +31,11 @@ Diagnostic& Evaluator::report(Code code, Span span, std::string message) {
   return item;
 }
 
+void Evaluator::pin(KeyId key, Value value) {
+  profile_.cells[key].value = value;
+  state_[key] = State::done;
+}
+
 // A required setting without a value is reported once, by the check; a formula that reads it stays silent.
 Value Evaluator::read(KeyId key) {
   Value value = value_of(key);

@@ -15,6 +15,9 @@ class Evaluator : public FormulaInputs {
   // `axes` are those of machine, material and process. Values and stories go to `profile`, reports to `out`.
   Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_count>& axes, Profile& profile, Diagnostics& out);
 
+  // Takes a value for a key instead of computing it.
+  void pin(KeyId key, Value value);
+
   // The final value of a key, after limits.
   Value value_of(KeyId key);
   // The same for a formula.

@@ -27,14 +27,23 @@ std::string fragment_of_path(std::string_view path) {
   return fmt::format("{}/{}", path.substr(0, path.find('/')), stem);
 }
 
-std::deque<FragmentFile> read_fragments(const Sources& sources, unsigned jobs, Diagnostics& out) {
+using FragmentFiles = std::map<FileId, std::shared_ptr<const FragmentFile>>;
+
+FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Diagnostics& out) {
+  FragmentFiles files;
   std::vector<FileId> ids;
   for (FileId id = 0; id < sources.files.size(); ++id) {
-    if (is_fragment_path(sources[id].path)) ids.push_back(id);
+    if (!sources[id].present || !is_fragment_path(sources[id].path)) continue;
+    bool shared = like != nullptr && like->files.contains(id) && (*like->sources)[id].text == sources[id].text;
+    if (shared) files.emplace(id, like->files.at(id));
+    else ids.push_back(id);
   }
-  std::deque<FragmentFile> files(ids.size());
+  std::vector<std::shared_ptr<const FragmentFile>> read(ids.size());
   std::vector<Diagnostics> reports(ids.size());
-  parallel_for(ids.size(), jobs, [&](std::size_t i) { files[i] = read_fragment(ids[i], sources[ids[i]], reports[i]); });
+  parallel_for(ids.size(), jobs, [&](std::size_t i) {
+    read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], reports[i]));
+  });
+  for (std::size_t i = 0; i < ids.size(); ++i) files.emplace(ids[i], std::move(read[i]));
   for (Diagnostics& report : reports) out.join(std::move(report));
   return files;
 }
@@ -42,8 +51,8 @@ std::deque<FragmentFile> read_fragments(const Sources& sources, unsigned jobs, D
 // Numbers the fragments by kind and name; reports two files with one name.
 void number_fragments(Tree& tree, Diagnostics& out) {
   std::vector<const Fragment*> all;
-  for (FragmentFile& file : tree.files) {
-    for (Fragment& fragment : file.fragments) all.push_back(&fragment);
+  for (const auto& [id, file] : tree.files) {
+    for (const Fragment& fragment : file->fragments) all.push_back(&fragment);
   }
   std::stable_sort(all.begin(), all.end(), [](const Fragment* a, const Fragment* b) {
     return std::tie(a->kind, a->name, a->file) < std::tie(b->kind, b->name, b->file);
@@ -102,11 +111,11 @@ bool Tree::may_be_unread(Kind kind, std::string_view name) const {
   std::string folder = fmt::format("profiles-src/{}", name_of(kind));
   return std::any_of(sources->files.begin(), sources->files.end(), [&](const SourceFile& file) {
     bool within = file.path.starts_with(folder) || folder.starts_with(file.path);
-    return !file.sound && within && !file.path.ends_with(".yaml") && !file.path.ends_with(".yml");
+    return file.present && !file.sound && within && !file.path.ends_with(".yaml") && !file.path.ends_with(".yml");
   });
 }
 
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like) {
   Tree tree;
   tree.sources = &sources;
   // What reading the files reported belongs to the fragments in them.
@@ -120,7 +129,7 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out) {
   Diagnostics dictionary_report, fragment_report;
   parallel_for(2, jobs, [&](std::size_t task) {
     if (task == 0) tree.dictionary = read_dictionary(sources, units, dictionary_report);
-    else tree.files = read_fragments(sources, jobs, fragment_report);
+    else tree.files = read_fragments(sources, jobs, like, fragment_report);
   });
   out.join(std::move(dictionary_report));
   out.join(std::move(fragment_report));

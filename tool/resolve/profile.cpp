@@ -73,21 +73,6 @@ std::string bare_text(const Value& value) {
   }
 }
 
-// The texts of each script in order, after `before`, `after` and `none`.
-std::array<std::vector<const ScriptOp*>, script_slots> gather_scripts(
-    const std::array<const AxisTable*, kind_count>& axes) {
-  std::array<std::vector<const ScriptOp*>, script_slots> out;
-  for (const AxisTable* table : axes) {
-    for (const ScriptOp* op : table->scripts) {
-      auto& texts = out[static_cast<std::size_t>(op->slot)];
-      if (op->act == RawScript::Act::drop || op->act == RawScript::Act::replace) texts.clear();
-      if (op->act == RawScript::Act::before) texts.insert(texts.begin(), op);
-      else if (op->act != RawScript::Act::drop) texts.push_back(op);
-    }
-  }
-  return out;
-}
-
 std::optional<std::string> render(const Dictionary& dictionary, const ScriptOp& op, Evaluator& evaluator) {
   if (!op.text) return std::nullopt;
   std::string out;
@@ -125,6 +110,19 @@ void write_scripts(const Dictionary& dictionary, const std::array<const AxisTabl
 }
 
 }  // namespace
+
+GatheredScripts gather_scripts(const Resolver::Axes& axes) {
+  GatheredScripts out;
+  for (const AxisTable* table : axes) {
+    for (const ScriptOp* op : table->scripts) {
+      auto& texts = out[static_cast<std::size_t>(op->slot)];
+      if (op->act == RawScript::Act::drop || op->act == RawScript::Act::replace) texts.clear();
+      if (op->act == RawScript::Act::before) texts.insert(texts.begin(), op);
+      else if (op->act != RawScript::Act::drop) texts.push_back(op);
+    }
+  }
+  return out;
+}
 
 std::string profile_id(const Tree& tree, const Triple& triple) {
   return fmt::format("{}/{}/{}", tree[triple.of[0]].name(), tree[triple.of[1]].name(), tree[triple.of[2]].name());
@@ -169,6 +167,13 @@ Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
 }
 
 std::optional<Refusal> Resolver::refused(const Triple& triple) {
+  std::vector<Refusal> found = find_refusals(triple, false);
+  if (found.empty()) return std::nullopt;
+  return std::move(found.front());
+}
+
+std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all) {
+  std::vector<Refusal> found;
   std::optional<Axes> plain;
   std::optional<Facts> facts;
   for (std::size_t k = 0; k < kind_count; ++k) {
@@ -178,25 +183,40 @@ std::optional<Refusal> Resolver::refused(const Triple& triple) {
       for (std::size_t other = 0; other < kind_count; ++other) {
         const BoundFragment& partner = tree_[triple.of[other]];
         if (admits(fits->names[other], partner.name())) continue;
-        return Refusal{each, fits->span,
-                       fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())};
+        found.push_back(
+            {each, fits->span, fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())});
+        if (!all) return found;
       }
       if (!fits->where && fits->sound) continue;
       if (!facts) {
         plain = plain_axes(triple);
         facts.emplace(tree_, triple, *plain, nullptr);
       }
-      if (facts->ask(*fits) == Facts::Answer::no)
-        return Refusal{each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)};
+      if (facts->ask(*fits) != Facts::Answer::no) continue;
+      found.push_back({each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)});
+      if (!all) return found;
     }
   }
-  return std::nullopt;
+  return found;
 }
 
-Profile Resolver::resolve(const Triple& triple, Diagnostics& out) {
+Profile Resolver::resolve_some(const Triple& triple, const std::vector<KeyId>& keys, bool scripts, Diagnostics& out,
+                               Axes* tables) {
   Profile profile;
   profile.triple = triple;
   Axes axes = axes_of(triple, &out);
+  if (tables != nullptr) *tables = axes;
+  Evaluator evaluator(tree_, axes, profile, out);
+  for (KeyId key : keys) evaluator.read(key);
+  if (scripts) write_scripts(tree_.dictionary, axes, evaluator, profile);
+  return profile;
+}
+
+Profile Resolver::resolve(const Triple& triple, Diagnostics& out, Axes* tables) {
+  Profile profile;
+  profile.triple = triple;
+  Axes axes = axes_of(triple, &out);
+  if (tables != nullptr) *tables = axes;
   Evaluator evaluator(tree_, axes, profile, out);
   for (KeyId key = 0; key < tree_.dictionary.settings.size(); ++key) evaluator.read(key);
   write_scripts(tree_.dictionary, axes, evaluator, profile);

@@ -79,21 +79,33 @@ class Resolver {
   // Does every `fits` of the three linearisations hold? Gives the first that does not. One that cannot be tested,
   // because a fact fails, refuses nothing: resolve() reports it.
   std::optional<Refusal> refused(const Triple& triple);
-
-  // Resolves every setting and script. Reports under the profile's id; a profile that an error reached is not whole.
-  Profile resolve(const Triple& triple, Diagnostics& out);
+  // All of them.
+  std::vector<Refusal> refusals(const Triple& triple) { return find_refusals(triple, true); }
 
   // The tables of machine, material and process with the `when` blocks that match; they live as long as the resolver.
   using Axes = std::array<const AxisTable*, kind_count>;
+
+  // Resolves every setting and script. Reports under the profile's id; a profile that an error reached is not whole.
+  // `tables`, if given, gets the tables.
+  Profile resolve(const Triple& triple, Diagnostics& out, Axes* tables = nullptr);
+  // Resolves some settings and what they read, and the scripts if they are wanted; the other cells stay empty.
+  Profile resolve_some(const Triple& triple, const std::vector<KeyId>& keys, bool scripts, Diagnostics& out,
+                       Axes* tables = nullptr);
+
   // Conditions that fail are reported to `out`, if it is given.
   Axes axes_of(const Triple& triple, Diagnostics* out = nullptr);
 
  private:
+  std::vector<Refusal> find_refusals(const Triple& triple, bool all);
   Axes plain_axes(const Triple& triple);
   const AxisTable& table(FragmentId fragment, const ActiveBlocks& active);
 
   const Tree& tree_;
   std::map<std::pair<FragmentId, ActiveBlocks>, std::unique_ptr<AxisTable>> tables_;
 };
+
+// The texts of each script in order, after `before`, `after` and `none`.
+using GatheredScripts = std::array<std::vector<const ScriptOp*>, script_slots>;
+GatheredScripts gather_scripts(const Resolver::Axes& axes);
 
 }  // namespace bindery

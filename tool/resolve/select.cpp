@@ -62,17 +62,6 @@ struct Taken {
   Bits bits, literal;
 };
 
-// A draft is taken by its literal name only.
-bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple) {
-  for (std::size_t k = 0; k < kind_count; ++k) {
-    const BoundFragment& fragment = tree[triple.of[k]];
-    auto literal = [&](const Text& text) { return text.text == fragment.name(); };
-    if (fragment.status == Status::draft && std::none_of(entry.names[k].begin(), entry.names[k].end(), literal))
-      return false;
-  }
-  return true;
-}
-
 Tier tier_of(const Tree& tree, const Selected& selected) {
   if (selected.sets.empty()) return fragment_tier(tree, selected.triple);
   Tier lowest = Tier::supporter;
@@ -275,6 +264,16 @@ class Selector {
 };
 
 }  // namespace
+
+bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple) {
+  for (std::size_t k = 0; k < kind_count; ++k) {
+    const BoundFragment& fragment = tree[triple.of[k]];
+    auto literal = [&](const Text& text) { return text.text == fragment.name(); };
+    if (fragment.status == Status::draft && std::none_of(entry.names[k].begin(), entry.names[k].end(), literal))
+      return false;
+  }
+  return true;
+}
 
 Tier fragment_tier(const Tree& tree, const Triple& triple) {
   Tier tier = Tier::free;

@@ -25,6 +25,9 @@ struct Selection {
 Tier fragment_tier(const Tree& tree, const Triple& triple);
 Status triple_status(const Tree& tree, const Triple& triple);
 
+// A draft is taken by its literal name only: does an entry of `take` name those of a triple?
+bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple);
+
 // The same for one triple that fits, in a set or not: its sets, tier and status.
 Selected place_in_plan(const Tree& tree, const Triple& triple);
 

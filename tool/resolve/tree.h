@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <deque>
 #include <map>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -114,9 +115,9 @@ struct Tree {
   const Sources* sources = nullptr;
   Dictionary dictionary;
   Plan plan;
-  std::deque<FragmentFile> files;
-  std::vector<BoundFragment> fragments;                     // sorted by kind, then name
-  std::array<std::vector<FragmentId>, kind_count> of_kind;  // sorted by name
+  std::map<FileId, std::shared_ptr<const FragmentFile>> files;  // shared by trees that hold the same text
+  std::vector<BoundFragment> fragments;                         // sorted by kind, then name
+  std::array<std::vector<FragmentId>, kind_count> of_kind;      // sorted by name
   std::array<std::unordered_map<std::string_view, FragmentId>, kind_count> index;
 
   std::array<std::map<std::string, FragmentId, std::less<>>, kind_count> successors;  // of old names, by `replaces`
@@ -128,8 +129,10 @@ struct Tree {
   bool may_be_unread(Kind kind, std::string_view name) const;
 };
 
-// `sources` must outlive the tree. Reports everything that is wrong without looking at any triple.
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out);
+// `sources` must outlive the tree. Reports everything that is wrong without looking at any triple. What `like` has read
+// of an equal text is shared, not read again: its sources were aligned with these, outlive the tree as well, and had no
+// error.
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like = nullptr);
 
 // The steps of `extends` from a fragment to one of its ancestors, both included: the shortest, by the order of listing.
 std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, FragmentId to);

@@ -18,6 +18,15 @@ constexpr std::array<std::string_view, role_count> role_names = {
 std::string_view name_of(Type type) { return type_names[static_cast<std::size_t>(type)]; }
 std::string_view name_of(Role role) { return role_names[static_cast<std::size_t>(role)]; }
 
+bool concerns_heat(const Setting& setting) {
+  if (setting.unit == nullptr) return false;
+  const Dimension heat = dimension::temperature();
+  for (std::size_t i = 0; i < Dimension::size; ++i) {
+    if (heat.power[i] != 0 && setting.unit->dimension.power[i] != 0) return true;
+  }
+  return false;
+}
+
 std::string_view Setting::unit_text() const {
   return unit == nullptr || unit->bare() ? std::string_view() : std::string_view(unit->text);
 }

@@ -129,6 +129,9 @@ Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units,
 // A literal read as a value of `setting` (an item of it, for a list). Gives nothing after one report.
 std::optional<Value> read_literal(const Setting& setting, const Text& text, Units& units, Diagnostics& out);
 
+// Is it a temperature, or does it shift or scale one? What it says can burn.
+bool concerns_heat(const Setting& setting);
+
 // A value as the language writes it, with its unit where it has one; "unset" where there is none. The second is for
 // a number in the setting's unit.
 std::string written(const Setting& setting, const Value& value);

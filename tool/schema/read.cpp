@@ -36,7 +36,8 @@ class DictionaryReader {
     std::size_t errors = out_.count(Severity::error);
     bool found = false;
     for (FileId id = 0; id < sources_.files.size(); ++id) {
-      if (!sources_[id].path.starts_with("schema/") || !is_source_path(sources_[id].path)) continue;
+      if (!sources_[id].present || !sources_[id].path.starts_with("schema/") || !is_source_path(sources_[id].path))
+        continue;
       found = true;
       if (sources_[id].sound) read_file(id);
       else dictionary_.incomplete = true;

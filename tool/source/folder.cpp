@@ -25,8 +25,8 @@ class FolderReader {
  public:
   FolderReader(const fs::path& root, Diagnostics& out) : root_(root), out_(out) {}
 
-  Sources read() {
-    for (const char* top : {"profiles-src", "schema", "release"}) walk(top);
+  Sources read(std::initializer_list<const char*> folders) {
+    for (const char* top : folders) walk(top);
     std::sort(found_.begin(), found_.end(), [](const Found& a, const Found& b) { return a.path < b.path; });
     Sources sources;
     for (const Found& found : found_) load(found, sources);
@@ -127,6 +127,10 @@ fs::path find_root(const fs::path& start) {
                    "run it inside a tree, or name one with -C DIR");
 }
 
-Sources read_folder(const fs::path& root, Diagnostics& out) { return FolderReader(root, out).read(); }
+Sources read_folder(const fs::path& root, Diagnostics& out) {
+  return FolderReader(root, out).read({"profiles-src", "schema", "release"});
+}
+
+Sources read_notes(const fs::path& root, Diagnostics& out) { return FolderReader(root, out).read({"release/notes"}); }
 
 }  // namespace bindery

@@ -1,12 +1,12 @@
 #include "source/git.h"
 
 #include <algorithm>
-#include <memory>
 
 #include <fmt/format.h>
-#include <git2.h>
 
 #include "base/failure.h"
+#include "base/parallel.h"
+#include "source/repository.h"
 
 namespace bindery {
 
@@ -14,85 +14,30 @@ namespace fs = std::filesystem;
 
 namespace {
 
-// The library, for as long as something of it is in use.
-struct Library {
-  Library() {
-    git_libgit2_init();
-    // A tree may be read by another user than its owner (a build as root); nothing of it is run.
-    git_libgit2_opts(GIT_OPT_SET_OWNER_VALIDATION, 0);
-    const char* extensions[] = {"worktreeconfig"};
-    git_libgit2_opts(GIT_OPT_SET_EXTENSIONS, extensions, 1);
+std::optional<Commit> head_of(const Place& place) {
+  auto head = find_commit(place.repository.get(), "HEAD");
+  if (!head && git_repository_head_unborn(place.repository.get()) == 1) return Commit{};
+  if (!head || !tree_of(place.repository.get(), head.get(), place.prefix)) return std::nullopt;
+  return describe_commit(head.get());
+}
+
+// The text of a file of a revision, from `like` where that has the same.
+void read_file(const Place& place, const RevisionFile& each, const Sources* like, SourceFile& file) {
+  file.path = each.path;
+  file.blob = each.blob;
+  if (each.oddity) return;
+  FileId twin = like == nullptr ? no_file : like->find(each.path);
+  if (twin != no_file && (*like)[twin].sound && (*like)[twin].blob == each.blob) {
+    file.text = (*like)[twin].text;
+    return;
   }
-  ~Library() { git_libgit2_shutdown(); }
-};
-
-template <typename T, void (*Free)(T*)>
-struct Freed {
-  void operator()(T* handle) const { Free(handle); }
-};
-template <typename T, void (*Free)(T*)>
-using Handle = std::unique_ptr<T, Freed<T, Free>>;
-using Repository = Handle<git_repository, git_repository_free>;
-using CommitHandle = Handle<git_commit, git_commit_free>;
-using TreeHandle = Handle<git_tree, git_tree_free>;
-
-[[noreturn]] void fail(std::string_view what) {
-  const git_error* error = git_error_last();
-  throw SystemError(fmt::format("git: {}: {}", what, error == nullptr ? "unknown failure" : error->message),
-                    "check the repository with `git fsck`");
-}
-
-// A repository and where the tree stands in it ("" or "folder/").
-struct Place {
-  Repository repository;
-  std::string prefix;
-};
-
-std::optional<Place> open_at(const fs::path& root) {
-  git_repository* raw = nullptr;
-  int result = git_repository_open_ext(&raw, root.c_str(), 0, nullptr);
-  if (result == GIT_ENOTFOUND) return std::nullopt;
-  if (result != 0) fail("the repository cannot be opened");
-  Place place{Repository(raw), {}};
-  const char* folder = git_repository_workdir(raw);
-  if (folder == nullptr) return std::nullopt;
-  std::error_code failure;
-  fs::path inside = fs::relative(fs::canonical(root, failure), fs::canonical(folder, failure), failure);
-  if (failure) return std::nullopt;
-  if (inside != ".") place.prefix = inside.generic_string() + "/";
-  return place;
-}
-
-CommitHandle find_commit(git_repository* repository, const std::string& revision) {
-  git_object* object = nullptr;
-  if (git_revparse_single(&object, repository, revision.c_str()) != 0) return nullptr;
-  git_object* peeled = nullptr;
-  int result = git_object_peel(&peeled, object, GIT_OBJECT_COMMIT);
-  git_object_free(object);
-  return CommitHandle(result == 0 ? reinterpret_cast<git_commit*>(peeled) : nullptr);
-}
-
-// The git tree that holds profiles-src/, or null.
-TreeHandle tree_of(git_repository* repository, git_commit* commit, const std::string& prefix) {
-  git_tree* raw = nullptr;
-  if (git_commit_tree(&raw, commit) != 0) fail("the commit's tree cannot be read");
-  TreeHandle top(raw);
-  if (!prefix.empty()) {
-    git_tree_entry* entry = nullptr;
-    if (git_tree_entry_bypath(&entry, top.get(), prefix.substr(0, prefix.size() - 1).c_str()) != 0) return nullptr;
-    git_tree* below = nullptr;
-    int result = git_tree_lookup(&below, repository, git_tree_entry_id(entry));
-    git_tree_entry_free(entry);
-    if (result != 0) return nullptr;
-    top.reset(below);
-  }
-  return git_tree_entry_byname(top.get(), "profiles-src") == nullptr ? nullptr : std::move(top);
-}
-
-Commit describe_commit(git_commit* commit) {
-  char id[GIT_OID_HEXSZ + 1];
-  git_oid_tostr(id, sizeof id, git_commit_id(commit));
-  return {id, git_commit_time(commit)};
+  git_oid name;
+  git_blob* blob = nullptr;
+  if (git_oid_fromstr(&name, each.blob.c_str()) != 0 || git_blob_lookup(&blob, place.repository.get(), &name) != 0)
+    git_failed(fmt::format("{} cannot be read", each.path));
+  auto size = std::min<std::size_t>(static_cast<std::size_t>(git_blob_rawsize(blob)), largest_text + 1);
+  file.text.assign(static_cast<const char*>(git_blob_rawcontent(blob)), size);
+  git_blob_free(blob);
 }
 
 bool has_changes(const Place& place) {
@@ -105,99 +50,139 @@ bool has_changes(const Place& place) {
   char* names[] = {folders[0].data(), folders[1].data(), folders[2].data()};
   options.pathspec = {names, 3};
   git_status_list* list = nullptr;
-  if (git_status_list_new(&list, place.repository.get(), &options) != 0) fail("the changes cannot be listed");
+  if (git_status_list_new(&list, place.repository.get(), &options) != 0) git_failed("the changes cannot be listed");
   bool any = false;
   for (std::size_t i = 0; i < git_status_list_entrycount(list) && !any; ++i) {
     const git_status_entry* entry = git_status_byindex(list, i);
     const git_diff_delta* delta = entry->index_to_workdir != nullptr ? entry->index_to_workdir : entry->head_to_index;
     // What git ignores counts where it would be read.
     std::string_view path = delta->new_file.path;
-    any = (entry->status & GIT_STATUS_IGNORED) == 0 || is_source_path(path.substr(place.prefix.size()));
+    std::string_view own = path.substr(place.prefix.size());
+    any = own != ledger_path && ((entry->status & GIT_STATUS_IGNORED) == 0 || is_source_path(own));
   }
   git_status_list_free(list);
   return any;
 }
 
-struct Walk {
-  git_repository* repository;
-  std::vector<std::pair<std::string, git_oid>> files;  // regular ones
-  std::vector<std::pair<std::string, Oddity>> odd;
-};
-
 int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
-  Walk& walk = *static_cast<Walk*>(payload);
+  auto& files = *static_cast<std::vector<RevisionFile>*>(payload);
   std::string path = std::string(folder) + git_tree_entry_name(entry);
+  auto note_oddity = [&](Oddity oddity) { files.push_back({path, {}, oddity}); };
   bool top = *folder == '\0';
   if (git_tree_entry_type(entry) == GIT_OBJECT_TREE) {
     if (top) return path == "profiles-src" || path == "schema" || path == "release" ? 0 : 1;  // 1 leaves the folder out
     if (!is_source_path(path)) return git_tree_entry_name(entry)[0] == '.' ? 1 : 0;
-    walk.odd.emplace_back(path, Oddity::folder);
+    note_oddity(Oddity::folder);
     return 1;
   }
   if (git_tree_entry_name(entry)[0] == '.') return 0;
   bool link = git_tree_entry_filemode(entry) == GIT_FILEMODE_LINK;
-  if (is_stray_path(path)) walk.odd.emplace_back(path, link ? Oddity::link : Oddity::stray);
+  if (is_stray_path(path)) note_oddity(link ? Oddity::link : Oddity::stray);
   else if (!is_source_path(path)) return 0;
-  else if (link) walk.odd.emplace_back(path, Oddity::link);
-  else if (git_tree_entry_type(entry) == GIT_OBJECT_BLOB) walk.files.emplace_back(path, *git_tree_entry_id(entry));
+  else if (link) note_oddity(Oddity::link);
+  else if (git_tree_entry_type(entry) == GIT_OBJECT_BLOB)
+    files.push_back({path, digits_of(git_tree_entry_id(entry)), std::nullopt});
   return 0;
 }
 
 }  // namespace
 
-std::optional<GitState> git_state(const fs::path& root) {
-  Library library;
+std::optional<Commit> head_commit(const fs::path& root) {
+  GitLibrary library;
   auto place = open_at(root);
-  if (!place) return std::nullopt;
-  auto head = find_commit(place->repository.get(), "HEAD");
-  if (!head && git_repository_head_unborn(place->repository.get()) == 1) return GitState{{}, true, {}};
-  if (!head || !tree_of(place->repository.get(), head.get(), place->prefix)) return std::nullopt;
+  return place ? head_of(*place) : std::nullopt;
+}
+
+std::optional<GitState> git_state(const fs::path& root) {
+  GitLibrary library;
+  auto place = open_at(root);
+  auto head = place ? head_of(*place) : std::nullopt;
+  if (!head) return std::nullopt;
+  if (head->id.empty()) return GitState{{}, true, false};
   GitState state;
-  state.head = describe_commit(head.get());
+  state.head = *head;
   state.changed = has_changes(*place);
-  git_strarray names{};
-  if (git_tag_list(&names, place->repository.get()) != 0) fail("the tags cannot be listed");
-  state.tags.assign(names.strings, names.strings + names.count);
-  git_strarray_dispose(&names);
-  std::sort(state.tags.begin(), state.tags.end());
+  state.shallow = git_repository_is_shallow(place->repository.get()) == 1;
   return state;
 }
 
-Sources read_revision(const fs::path& root, const std::string& revision, Commit& commit, Diagnostics& out) {
-  Library library;
+std::map<std::string, Commit> list_tags(const fs::path& root) {
+  GitLibrary library;
   auto place = open_at(root);
-  if (!place) throw UsageError("the tree is not in a git repository, so it has no revisions", "leave --at out");
-  auto handle = find_commit(place->repository.get(), revision);
+  std::map<std::string, Commit> found;
+  if (!place) return found;
+  git_strarray names{};
+  if (git_tag_list(&names, place->repository.get()) != 0) git_failed("the tags cannot be listed");
+  for (std::size_t i = 0; i < names.count; ++i) {
+    if (auto commit = find_commit(place->repository.get(), fmt::format("refs/tags/{}", names.strings[i])))
+      found.emplace(names.strings[i], describe_commit(commit.get()));
+  }
+  git_strarray_dispose(&names);
+  return found;
+}
+
+bool is_shallow(const fs::path& root) {
+  GitLibrary library;
+  auto place = open_at(root);
+  return place && git_repository_is_shallow(place->repository.get()) == 1;
+}
+
+std::vector<std::string> missing_commits(const fs::path& root, const std::vector<std::string>& ids) {
+  GitLibrary library;
+  auto place = open_at(root);
+  std::vector<std::string> missing;
+  for (const std::string& id : ids) {
+    if (!place || !find_commit(place->repository.get(), id)) missing.push_back(id);
+  }
+  return missing;
+}
+
+Revision find_revision(const fs::path& root, const std::string& name) {
+  GitLibrary library;
+  auto place = open_at(root);
+  if (!place)
+    throw UsageError(fmt::format("the tree is not in a git repository, so it has no revision '{}'", name),
+                     "name a release archive, or run it in a clone of the repository");
+  auto handle = find_commit(place->repository.get(), name);
   if (!handle)
     throw UsageError(
-        fmt::format("no commit is named '{}'", revision),
+        fmt::format("no commit is named '{}'", name),
         "name a tag, a branch or a commit; a shallow clone gets the rest with `git fetch --unshallow --tags`");
   auto tree = tree_of(place->repository.get(), handle.get(), place->prefix);
-  if (!tree) throw UsageError(fmt::format("the commit '{}' holds no profiles-src/", revision), "name a later revision");
-  commit = describe_commit(handle.get());
-  Walk walk{place->repository.get(), {}, {}};
-  if (git_tree_walk(tree.get(), GIT_TREEWALK_PRE, note_entry, &walk) < 0) fail("the revision's files cannot be listed");
+  if (!tree) throw UsageError(fmt::format("the commit '{}' holds no profiles-src/", name), "name a later revision");
+  Revision revision;
+  revision.commit = describe_commit(handle.get());
+  if (git_tree_walk(tree.get(), GIT_TREEWALK_PRE, note_entry, &revision.files) < 0)
+    git_failed("the revision's files cannot be listed");
+  std::sort(revision.files.begin(), revision.files.end(),
+            [](const RevisionFile& a, const RevisionFile& b) { return a.path < b.path; });
+  return revision;
+}
+
+Sources read_revision(const fs::path& root, const Revision& revision, Diagnostics& out, const Sources* like,
+                      unsigned jobs) {
+  GitLibrary library;
   Sources sources;
-  for (auto& [path, id] : walk.files) {
-    git_blob* blob = nullptr;
-    if (git_blob_lookup(&blob, place->repository.get(), &id) != 0) fail(fmt::format("{} cannot be read", path));
-    SourceFile& file = sources.files.emplace_back();
-    file.path = path;
-    auto size = std::min<std::size_t>(static_cast<std::size_t>(git_blob_rawsize(blob)), largest_text + 1);
-    file.text.assign(static_cast<const char*>(git_blob_rawcontent(blob)), size);
-    git_blob_free(blob);
-  }
-  for (const auto& [path, oddity] : walk.odd) sources.files.push_back({path, {}, false});
-  std::sort(sources.files.begin(), sources.files.end(),
-            [](const SourceFile& a, const SourceFile& b) { return a.path < b.path; });
+  sources.files.resize(revision.files.size());
+  constexpr std::size_t block = 512;
+  parallel_for((revision.files.size() + block - 1) / block, jobs, [&](std::size_t b) {
+    auto place = open_at(root);  // one handle a thread
+    if (!place) throw SystemError("git: the repository is gone", "run it again");
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, revision.files.size()); ++i)
+      read_file(*place, revision.files[i], like, sources.files[i]);
+  });
   for (FileId id = 0; id < sources.files.size(); ++id) {
-    SourceFile& file = sources.files[id];
-    auto odd =
-        std::find_if(walk.odd.begin(), walk.odd.end(), [&](const auto& each) { return each.first == file.path; });
-    if (odd == walk.odd.end()) check_text(id, file, out);
-    else report_oddity(id, file, odd->second, out);
+    if (revision.files[id].oddity) report_oddity(id, sources.files[id], *revision.files[id].oddity, out);
+    else check_text(id, sources.files[id], out);
   }
   return sources;
+}
+
+std::string content_digest(const Revision& revision) {
+  Sources list;
+  for (const RevisionFile& each : revision.files)
+    list.files.push_back({.path = each.path, .text = {}, .sound = !each.oddity, .blob = each.blob});
+  return content_digest(list);
 }
 
 }  // namespace bindery

@@ -27,15 +27,19 @@ bool is_yaml(std::string_view path) { return path.ends_with(".yaml"); }
 bool is_source_path(std::string_view path) {
   if (path.ends_with(".txt")) return path.starts_with("release/texts/") && path.rfind('/') == 13;
   if (!is_yaml(path)) return false;
-  return path == "profiles-src/bindery.yaml" || path == "release/plan.yaml" || in_any(path, kind_folders) ||
-         (path.starts_with("schema/") && path.rfind('/') == 6) ||
+  return path == "profiles-src/bindery.yaml" || path == "release/plan.yaml" || path == ledger_path ||
+         in_any(path, kind_folders) || (path.starts_with("schema/") && path.rfind('/') == 6) ||
          (path.starts_with("release/notes/") && path.rfind('/') == 13);
+}
+
+bool shapes_profiles(std::string_view path) {
+  return !path.starts_with("release/") || path.starts_with("release/plan.") || path.starts_with("release/texts/");
 }
 
 bool is_stray_path(std::string_view path) {
   if (is_source_path(path) || !(is_yaml(path) || path.ends_with(".yml"))) return false;
   return (path.starts_with("profiles-src/") && !in_any(path, other_folders)) || path.starts_with("schema/") ||
-         path.starts_with("release/notes/") || path == "release/plan.yml";
+         path.starts_with("release/notes/") || path == "release/plan.yml" || path == "release/ledger.yml";
 }
 
 void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out) {

@@ -1,8 +1,8 @@
 // Stage 1: the texts of a tree, under stable names, from a folder or a git revision.
 //
 // A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml,
-// schema/*.yaml, release/plan.yaml, release/notes/*.yaml and release/texts/*.txt. Each is checked here
-// for what later stages take for granted: a regular file of at most 256 KiB in clean UTF-8.
+// schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and release/texts/*.txt. Each is checked
+// here for what later stages take for granted: a regular file of at most 256 KiB in clean UTF-8.
 #pragma once
 
 #include <cstddef>
@@ -18,11 +18,14 @@
 namespace bindery {
 
 inline constexpr std::size_t largest_text = 256 * 1024;
+inline constexpr std::string_view ledger_path = "release/ledger.yaml";
 
 struct SourceFile {
   std::string path;  // from the root, with '/'
   std::string text;
-  bool sound = true;  // false: already reported, not to be parsed
+  bool sound = true;    // false: already reported, not to be parsed
+  bool present = true;  // false: the tree has no such file; it keeps the numbers of two trees in step, see align()
+  std::string blob{};   // git's name of the bytes, forty hexadecimal digits, where the text came from git
 };
 
 struct Sources {
@@ -32,6 +35,15 @@ struct Sources {
   // The file of that path; no_file where the tree has none.
   FileId find(std::string_view path) const;
 };
+
+// Gives two trees' files the same numbers, so that what is read of a text that both have serves both: each gets a place
+// that is not `present` for what only the other one has. The reports on both are renumbered; nothing else that holds a
+// number may exist yet.
+void align(Sources& a, Diagnostics& of_a, Sources& b, Diagnostics& of_b);
+
+// One digest of what the profiles are made of (profiles-src, schema, the plan), the same for a folder and for a
+// revision with the same bytes.
+std::string content_digest(const Sources& sources);
 
 // Line and column from 1; a column is a code point.
 struct Position {
@@ -46,8 +58,14 @@ std::filesystem::path find_root(const std::filesystem::path& start);
 // Reads the tree below `root`. What cannot be read is reported and stands in the result as unsound.
 Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
 
+// The same for release/notes/ alone.
+Sources read_notes(const std::filesystem::path& root, Diagnostics& out);
+
 // Is this path, from the root, one of a tree's texts?
 bool is_source_path(std::string_view path);
+
+// Is it one of those that values and profiles depend on, rather than words, notes or records of releases?
+bool shapes_profiles(std::string_view path);
 
 // Are the bytes UTF-8 to the end?
 bool is_utf8(std::string_view text);

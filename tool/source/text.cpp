@@ -106,7 +106,7 @@ Position position_of(const SourceFile& file, std::size_t offset) {
 FileId Sources::find(std::string_view path) const {
   auto at = std::lower_bound(files.begin(), files.end(), path,
                              [](const SourceFile& file, std::string_view p) { return file.path < p; });
-  return at != files.end() && at->path == path ? static_cast<FileId>(at - files.begin()) : no_file;
+  return at != files.end() && at->path == path && at->present ? static_cast<FileId>(at - files.begin()) : no_file;
 }
 
 }  // namespace bindery

@@ -24,8 +24,10 @@ class PlanReader {
     read_publisher();
     read_sets();
     plan_.broken = out_.count(Severity::error) > errors;
+    plan_.ledger = read_ledger(sources_, out_);
     for (FileId id = 0; id < sources_.files.size(); ++id) {
-      if (sources_[id].path.starts_with("release/notes/") && is_source_path(sources_[id].path)) read_note(id);
+      if (sources_[id].present && sources_[id].path.starts_with("release/notes/") && is_source_path(sources_[id].path))
+        read_note(id);
     }
     return std::move(plan_);
   }
@@ -169,6 +171,7 @@ class PlanReader {
     Note note;
     bool has_section = false, has_text = false;
     note.span = {id, 0, 0};
+    note.path = sources_[id].path;
     for (const Field& field : read.fields(0, "a note")) {
       std::string_view key = field.key.text;
       has_section |= key == "section";

@@ -11,6 +11,7 @@
 #include "base/diagnostic.h"
 #include "syntax/document.h"
 #include "syntax/fragment.h"
+#include "syntax/ledger.h"
 
 namespace bindery {
 
@@ -32,14 +33,16 @@ struct Note {
   std::string_view section;  // Added, Changed, Fixed, Removed or Safety
   Tier tier = Tier::supporter;
   std::string_view text, version;
+  std::string_view path;  // of its file
   Span span;
 };
 
 struct Plan {
   Publisher publisher;
   std::string_view name = "profiles";
-  std::vector<PlanSet> sets;       // in the order of the file
-  std::vector<Note> notes;         // in the order of their files' paths
+  std::vector<PlanSet> sets;  // in the order of the file
+  std::vector<Note> notes;    // in the order of their files' paths
+  std::vector<LedgerEntry> ledger;
   bool broken = false;             // bindery.yaml or plan.yaml has an error
   std::deque<Document> documents;  // own the texts that are not bytes of the files
 };

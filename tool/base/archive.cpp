@@ -1,0 +1,199 @@
+#include "base/archive.h"
+
+#include <algorithm>
+#include <cstring>
+#include <memory>
+#include <stdexcept>
+
+#include <fmt/format.h>
+#include <libdeflate.h>
+#include <zip.h>
+
+#include "base/digest.h"
+#include "base/failure.h"
+
+namespace bindery {
+
+namespace {
+
+constexpr int level = 6;
+constexpr std::uint32_t mode = 0100644;
+constexpr std::uint64_t largest_entry = 64ull << 20, largest_archive = 2ull << 30, most_entries = 1'000'000;
+
+struct CompressorFree {
+  void operator()(libdeflate_compressor* handle) const { libdeflate_free_compressor(handle); }
+};
+
+libdeflate_compressor& compressor() {
+  thread_local std::unique_ptr<libdeflate_compressor, CompressorFree> handle(libdeflate_alloc_compressor(level));
+  if (!handle) throw SystemError("libdeflate gives no compressor");
+  return *handle;
+}
+
+// libzip's source of one entry: its data as they are, and a STAT that says they are compressed already.
+struct Feed {
+  const PackedEntry* entry;
+  std::size_t at = 0;
+};
+
+zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t command) {
+  Feed& feed = *static_cast<Feed*>(state);
+  const std::string& bytes = feed.entry->data;
+  switch (command) {
+    case ZIP_SOURCE_SUPPORTS: return ZIP_SOURCE_SUPPORTS_READABLE;
+    case ZIP_SOURCE_OPEN: feed.at = 0; return 0;
+    case ZIP_SOURCE_READ: {
+      std::size_t part = std::min<std::size_t>(length, bytes.size() - feed.at);
+      std::memcpy(data, bytes.data() + feed.at, part);
+      feed.at += part;
+      return static_cast<zip_int64_t>(part);
+    }
+    case ZIP_SOURCE_STAT: {
+      auto* stat = static_cast<zip_stat_t*>(data);
+      zip_stat_init(stat);
+      stat->size = feed.entry->size;
+      stat->comp_size = bytes.size();
+      stat->comp_method = feed.entry->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE;
+      stat->crc = feed.entry->crc;
+      stat->valid = ZIP_STAT_SIZE | ZIP_STAT_COMP_SIZE | ZIP_STAT_COMP_METHOD | ZIP_STAT_CRC;
+      return sizeof(zip_stat_t);
+    }
+    case ZIP_SOURCE_ERROR: {
+      int none[2] = {0, 0};
+      std::memcpy(data, none, sizeof none);
+      return sizeof none;
+    }
+    default: return 0;
+  }
+}
+
+struct DosTime {
+  zip_uint16_t time, date;
+};
+
+// Days since 1970 to a civil date: the usual arithmetic on eras of 400 years.
+DosTime to_dos(std::int64_t seconds) {
+  constexpr std::int64_t first = 315532800, last = 4354819198;  // 1980-01-01 and 2107-12-31 23:59:58, UTC
+  seconds = std::clamp(seconds, first, last);
+  std::int64_t days = seconds / 86400, rest = seconds % 86400;
+  std::int64_t z = days + 719468, era = z / 146097, day_of_era = z - era * 146097;
+  std::int64_t year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36524 - day_of_era / 146096) / 365;
+  std::int64_t day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+  std::int64_t shifted = (5 * day_of_year + 2) / 153;
+  std::int64_t day = day_of_year - (153 * shifted + 2) / 5 + 1, month = shifted < 10 ? shifted + 3 : shifted - 9;
+  std::int64_t year = year_of_era + era * 400 + (month <= 2 ? 1 : 0);
+  return {static_cast<zip_uint16_t>(rest / 3600 << 11 | rest / 60 % 60 << 5 | rest % 60 / 2),
+          static_cast<zip_uint16_t>((year - 1980) << 9 | month << 5 | day)};
+}
+
+bool safe_path(std::string_view path) {
+  if (path.empty() || path.front() == '/' || path.back() == '/' || path.find('\\') != std::string_view::npos ||
+      path.find(':') != std::string_view::npos)
+    return false;
+  for (std::size_t start = 0; start <= path.size();) {
+    std::size_t end = std::min(path.find('/', start), path.size());
+    std::string_view part = path.substr(start, end - start);
+    if (part.empty() || part == "." || part == "..") return false;
+    start = end + 1;
+  }
+  return std::none_of(path.begin(), path.end(), [](unsigned char c) { return c < 0x20 || c == 0x7f; });
+}
+
+}  // namespace
+
+PackedEntry pack(std::string path, std::string_view bytes) {
+  PackedEntry entry;
+  entry.path = std::move(path);
+  entry.size = bytes.size();
+  entry.crc = static_cast<std::uint32_t>(libdeflate_crc32(0, bytes.data(), bytes.size()));
+  entry.digest = sha256(bytes);
+  entry.data.resize(bytes.size());
+  // Zero where the compressed form would not be smaller.
+  std::size_t packed =
+      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), entry.data.data(), entry.data.size());
+  entry.deflated = packed > 0;
+  if (entry.deflated) entry.data.resize(packed);
+  else entry.data = bytes;
+  entry.data.shrink_to_fit();
+  return entry;
+}
+
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time) {
+  zip_error_t error;
+  zip_error_init(&error);
+  zip_source_t* target = zip_source_buffer_create(nullptr, 0, 0, &error);
+  zip_t* archive = target == nullptr ? nullptr : zip_open_from_source(target, ZIP_TRUNCATE, &error);
+  if (archive == nullptr) throw SystemError(fmt::format("libzip opens no archive: {}", zip_error_strerror(&error)));
+  zip_source_keep(target);
+  auto give_up = [&] {
+    std::string reason = zip_strerror(archive);
+    zip_discard(archive);
+    zip_source_free(target);
+    throw SystemError(fmt::format("libzip writes no archive: {}", reason));
+  };
+  DosTime stamp = to_dos(time);
+  std::vector<Feed> feeds(entries.size());
+  for (std::size_t i = 0; i < entries.size(); ++i) {
+    feeds[i].entry = entries[i];
+    zip_source_t* source = zip_source_function(archive, feed, &feeds[i]);
+    zip_int64_t index =
+        source == nullptr ? -1 : zip_file_add(archive, entries[i]->path.c_str(), source, ZIP_FL_ENC_UTF_8);
+    if (index < 0) give_up();
+    auto at = static_cast<zip_uint64_t>(index);
+    if (zip_set_file_compression(archive, at, entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE, 0) != 0 ||
+        zip_file_set_dostime(archive, at, stamp.time, stamp.date, 0) != 0 ||
+        zip_file_set_external_attributes(archive, at, 0, ZIP_OPSYS_UNIX, mode << 16) != 0) {
+      give_up();
+    }
+  }
+  if (zip_close(archive) != 0) give_up();
+  std::string out;
+  zip_stat_t stat;
+  if (zip_source_open(target) != 0 || zip_source_stat(target, &stat) != 0)
+    throw SystemError("libzip gives no archive back");
+  out.resize(stat.size);
+  zip_int64_t got = zip_source_read(target, out.data(), out.size());
+  zip_source_close(target);
+  zip_source_free(target);
+  if (got != static_cast<zip_int64_t>(out.size())) throw SystemError("libzip gives half an archive back");
+  return out;
+}
+
+std::map<std::string, std::string> read_archive(std::string_view bytes) {
+  if (bytes.empty()) throw std::runtime_error("it is empty");  // libzip would take it for an archive of nothing
+  zip_error_t error;
+  zip_error_init(&error);
+  zip_source_t* source = zip_source_buffer_create(bytes.data(), bytes.size(), 0, &error);
+  zip_t* raw = source == nullptr ? nullptr : zip_open_from_source(source, ZIP_RDONLY | ZIP_CHECKCONS, &error);
+  if (raw == nullptr) {
+    if (source != nullptr) zip_source_free(source);
+    throw std::runtime_error(zip_error_strerror(&error));
+  }
+  std::unique_ptr<zip_t, decltype(&zip_discard)> archive(raw, &zip_discard);
+  std::map<std::string, std::string> out;
+  std::uint64_t total = 0;
+  auto count = static_cast<zip_uint64_t>(zip_get_num_entries(raw, 0));
+  if (count > most_entries) throw std::runtime_error("it has more entries than any release");
+  for (zip_uint64_t i = 0; i < count; ++i) {
+    zip_stat_t stat;
+    if (zip_stat_index(raw, i, 0, &stat) != 0 || (stat.valid & ZIP_STAT_NAME) == 0 || (stat.valid & ZIP_STAT_SIZE) == 0)
+      throw std::runtime_error("an entry has no name or size");
+    std::string path = stat.name;
+    if (!safe_path(path)) throw std::runtime_error(fmt::format("the path of entry {} is not safe", i + 1));
+    total += stat.size;
+    if (stat.size > largest_entry || total > largest_archive)
+      throw std::runtime_error(fmt::format("'{}' is larger than anything in a release", path));
+    std::string data(stat.size, '\0');
+    std::unique_ptr<zip_file_t, decltype(&zip_fclose)> file(zip_fopen_index(raw, i, 0), &zip_fclose);
+    if (!file || zip_fread(file.get(), data.data(), data.size()) != static_cast<zip_int64_t>(data.size()))
+      throw std::runtime_error(fmt::format("'{}' cannot be unpacked", path));
+    char more = 0;
+    if (zip_fread(file.get(), &more, 1) != 0)
+      throw std::runtime_error(fmt::format("'{}' cannot be unpacked: its checksum or size is wrong", path));
+    if (!out.emplace(path, std::move(data)).second)
+      throw std::runtime_error(fmt::format("'{}' stands in it twice", path));
+  }
+  return out;
+}
+
+}  // namespace bindery

@@ -1,0 +1,95 @@
+#include "base/json.h"
+
+#include <fmt/format.h>
+
+#include "base/number.h"
+
+namespace bindery {
+
+std::string json_quoted(std::string_view text) {
+  std::string out = "\"";
+  for (char c : text) {
+    switch (c) {
+      case '"': out += "\\\""; break;
+      case '\\': out += "\\\\"; break;
+      case '\n': out += "\\n"; break;
+      case '\t': out += "\\t"; break;
+      case '\r': out += "\\r"; break;
+      default:
+        if (static_cast<unsigned char>(c) < 0x20)
+          out += fmt::format("\\u{:04x}", static_cast<unsigned>(static_cast<unsigned char>(c)));
+        else out += c;
+    }
+  }
+  return out += '"';
+}
+
+void JsonWriter::line() {
+  if (indent_ == 0) return;
+  out_ += '\n';
+  out_.append(levels_.size() * static_cast<std::size_t>(indent_), ' ');
+}
+
+void JsonWriter::next() {
+  if (after_key_) {
+    after_key_ = false;
+    return;
+  }
+  if (levels_.empty()) return;
+  if (levels_.back().any) out_ += ',';
+  levels_.back().any = true;
+  line();
+}
+
+JsonWriter& JsonWriter::open(char bracket) {
+  next();
+  out_ += bracket;
+  levels_.push_back({bracket == '{' ? '}' : ']'});
+  return *this;
+}
+
+JsonWriter& JsonWriter::close() {
+  Level level = levels_.back();
+  levels_.pop_back();
+  if (level.any) line();
+  out_ += level.close;
+  return *this;
+}
+
+JsonWriter& JsonWriter::key(std::string_view name) {
+  next();
+  out_ += json_quoted(name);
+  out_ += indent_ == 0 ? ":" : ": ";
+  after_key_ = true;
+  return *this;
+}
+
+JsonWriter& JsonWriter::raw(std::string_view text) {
+  next();
+  out_ += text;
+  return *this;
+}
+
+JsonWriter& JsonWriter::text(std::string_view value) { return raw(json_quoted(value)); }
+JsonWriter& JsonWriter::number(double value) { return raw(write_number(value)); }
+
+std::string JsonWriter::finish() {
+  out_ += '\n';
+  return std::move(out_);
+}
+
+void value_json(const Value& value, JsonWriter& json) {
+  switch (value.tag()) {
+    case Value::Tag::number: json.number(value.number()); break;
+    case Value::Tag::flag: json.flag(value.flag()); break;
+    case Value::Tag::word: json.text(value.word()); break;
+    case Value::Tag::list:
+      json.open_list();
+      for (const Value& item : value.items()) value_json(item, json);
+      json.close();
+      break;
+    default: json.null();
+  }
+}
+
+}  // namespace bindery

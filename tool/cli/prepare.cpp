@@ -1,0 +1,199 @@
+#include "cli/prepare.h"
+
+#include <cstdlib>
+
+#include <fmt/format.h>
+
+#include "base/date.h"
+#include "base/digest.h"
+#include "base/failure.h"
+#include "check/check.h"
+#include "release/story.h"
+#include "release/version.h"
+
+namespace bindery {
+
+namespace {
+
+constexpr std::int64_t no_time = 315532800;  // 1980-01-01, the first day that ZIP can tell
+
+class Preparation {
+ public:
+  Preparation(const Options& options, const ReleaseWish& wish)
+      : options_(options),
+        wish_(wish),
+        out_{open_session(options), {}, {}, {}, {}},
+        chronicle_(out_.session.root, options.jobs, options.cache),
+        git_(git_state(out_.session.root)) {}
+
+  PreparedRelease run() {
+    Diagnostics& reports = out_.session.diagnostics;
+    out_.selection = out_.session.select();
+    bool empty = out_.session.tree.plan.sets.empty() || out_.selection.profiles.empty();
+    if (empty && !reports.any_errors()) {
+      reports.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
+          .with_help("write a set with `take:` into release/plan.yaml");
+    }
+    check_selection(out_.session.tree, out_.selection, options_.jobs, reports);
+    refuse_changes();
+    describe();
+    if (!reports.any_errors()) tell_and_bind();
+    reports.settle();
+    return std::move(out_);
+  }
+
+ private:
+  bool has_changes() const { return git_ && !options_.at && git_->changed; }
+
+  void refuse_changes() {
+    if (!wish_.version) return;
+    if (has_changes()) {
+      out_.session.diagnostics
+          .add(Code::tree_changed, {},
+               fmt::format("the tree has changes that no commit holds, so it is not version {}", wish_.version->text()))
+          .with_help("commit them first, or leave --version out to build a snapshot");
+    }
+    if (git_ && git_->shallow) {
+      out_.session.diagnostics
+          .add(Code::history_missing, {},
+               fmt::format("the clone is shallow, so the changelog of version {} would lack earlier releases",
+                           wish_.version->text()))
+          .with_help("get the rest with `git fetch --unshallow --tags`, or leave --version out");
+    }
+    if (wish_.any_version) return;
+    for (const auto& [tag, commit] : list_tags(out_.session.root)) {
+      auto version = version_of_tag(tag);
+      if (!version || precedence(*version, *wish_.version) != 0 || commit.id == commit_id()) continue;
+      out_.session.diagnostics
+          .add(Code::version_taken, {},
+               fmt::format("version {} exists: the tag '{}' names commit {}", wish_.version->text(), tag,
+                           commit.id.substr(0, 10)))
+          .with_help(
+              fmt::format("choose a higher version, build that commit with `--at {}`, or say --any-version", tag));
+      return;
+    }
+  }
+
+  std::string commit_id() const {
+    return out_.session.commit ? out_.session.commit->id : git_ ? git_->head.id : std::string();
+  }
+
+  // All of the edition but for a snapshot's name.
+  void describe() {
+    Edition& edition = out_.edition;
+    std::optional<Commit> commit = options_.at ? out_.session.commit : git_ ? std::optional(git_->head) : std::nullopt;
+    if (commit) edition.commit = commit->id;
+    edition.changed = has_changes();
+    std::int64_t own = commit && !commit->id.empty() ? commit->time : no_time;
+    edition.time = wish_.time ? *wish_.time : epoch_from_environment().value_or(own);
+    if (wish_.version) name_edition(*wish_.version);
+    to_.of = out_.session.commit ? SideSource::Of::revision : SideSource::Of::folder;
+    if (options_.at) to_.revision = find_revision(out_.session.root, *options_.at);
+    to_.name = "working tree";
+    to_.date = utc_date(edition.time);
+    if (commit && !commit->id.empty()) to_.commit = commit;
+  }
+
+  void name_edition(const Version& version) {
+    out_.edition.version = version.text();
+    out_.edition.channel = version.is_pre_release() ? "beta" : "stable";
+    to_.version = version;
+    to_.name = out_.edition.version;
+  }
+
+  void tell_and_bind() {
+    Diagnostics& reports = out_.session.diagnostics;
+    StoryTeller teller(chronicle_, !wish_.version || wish_.any_version);
+    std::optional<SideSource> from = previous(teller);
+    Side side{&out_.session.tree, &out_.selection};
+    StoryTeller::Latest latest = teller.latest(from, to_, side, reports);
+    if (reports.any_errors()) return;
+    if (!wish_.version) name_snapshot(latest);
+    else refuse_low(from, latest);
+    if (reports.any_errors()) return;
+    std::array<std::string, 2> changelogs;
+    for (Tier tier : {Tier::free, Tier::supporter}) {
+      Chapter& chapter = latest.chapters[static_cast<std::size_t>(tier)];
+      chapter.to = to_.name;
+      chapter.to_version = to_.version;
+      changelogs[static_cast<std::size_t>(tier)] = teller.changelog(chapter, from, to_, reports);
+    }
+    if (reports.any_errors()) return;
+    out_.release = bind_release(out_.session.tree, out_.selection, out_.edition, changelogs, options_.jobs);
+    fill_entry(from);
+  }
+
+  std::optional<SideSource> previous(const StoryTeller& teller) {
+    if (!wish_.since) return teller.before(wish_.version, out_.session.diagnostics);
+    if (wish_.since->empty()) return std::nullopt;
+    return chronicle_.side(*wish_.since);
+  }
+
+  // The name of a build that is no release: the version that would be next, the commit, and whether the tree has
+  // changes. A pre-release that is out already is not passed under.
+  void name_snapshot(const StoryTeller::Latest& latest) {
+    Version version = latest.suggested;
+    const auto& releases = chronicle_.releases();
+    if (!releases.empty()) {
+      Version after = next_version(releases.back().version, Level::patch);
+      if (precedence(after, version) > 0) version = after;
+    }
+    version.build.clear();
+    version.pre_release = {"snapshot"};
+    if (!out_.edition.commit.empty()) version.pre_release.push_back("g" + out_.edition.commit.substr(0, 10));
+    if (out_.edition.changed) version.pre_release.emplace_back("changed");
+    name_edition(version);
+  }
+
+  void refuse_low(const std::optional<SideSource>& from, const StoryTeller::Latest& latest) {
+    if (!from || wish_.any_version) return;
+    Version core = *wish_.version;
+    core.pre_release.clear();
+    core.build.clear();
+    if (precedence(core, latest.suggested) >= 0) return;
+    out_.session.diagnostics
+        .add(Code::version_low, {},
+             fmt::format("version {} is lower than the changes since {} ask for ({})", wish_.version->text(),
+                         from->name, latest.reason))
+        .with_help(fmt::format("name it {}, or say --any-version", latest.suggested.text()));
+  }
+
+  void fill_entry(const std::optional<SideSource>& from) {
+    LedgerEntry& entry = out_.entry;
+    entry.version = out_.edition.version;
+    entry.date = utc_date(out_.edition.time);
+    entry.time = out_.edition.time;
+    entry.commit = out_.edition.commit;
+    if (from) entry.since = from->name;
+    entry.tool = tool_version();
+    for (const TierRelease& tier : out_.release.tiers)
+      entry.tiers[static_cast<std::size_t>(tier.tier)] = {sha256(tier.files.front().bytes), tier.contents};
+  }
+
+  const Options& options_;
+  const ReleaseWish& wish_;
+  PreparedRelease out_;
+  Chronicle chronicle_;
+  std::optional<GitState> git_;
+  SideSource to_;
+};
+
+}  // namespace
+
+std::optional<std::int64_t> epoch_from_environment() {
+  const char* text = std::getenv("SOURCE_DATE_EPOCH");
+  if (text == nullptr) return std::nullopt;
+  std::string_view digits = text;
+  bool sound =
+      !digits.empty() && digits.size() <= 12 && digits.find_first_not_of("0123456789") == std::string_view::npos;
+  if (!sound)
+    throw UsageError(fmt::format("SOURCE_DATE_EPOCH is '{}', which is no number of whole seconds", digits),
+                     "set it to the seconds since 1970, or unset it");
+  return std::atoll(text);
+}
+
+PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish) {
+  return Preparation(options, wish).run();
+}
+
+}  // namespace bindery

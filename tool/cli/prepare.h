@@ -1,0 +1,36 @@
+// A release from the sources to its bytes in memory, for `build` and for `verify --rebuild`.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "base/semver.h"
+#include "cli/session.h"
+#include "release/release.h"
+#include "syntax/ledger.h"
+
+namespace bindery {
+
+// What is asked for.
+struct ReleaseWish {
+  std::optional<Version> version;    // absent: a snapshot
+  bool any_version = false;          // whatever the change asks for, and whether it exists
+  std::optional<std::int64_t> time;  // of the entries; absent: SOURCE_DATE_EPOCH, else the commit's
+  std::optional<std::string> since;  // the release that the changelog is told from, or "" for a first one
+};
+
+struct PreparedRelease {
+  Session session;
+  Selection selection;
+  Edition edition;
+  Release release;  // empty where there are errors
+  LedgerEntry entry;
+};
+
+// Reads, checks and binds; what is wrong is in the session's diagnostics, settled.
+PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish);
+
+// SOURCE_DATE_EPOCH (reproducible-builds.org): whole seconds since 1970 UTC. Throws UsageError where it is malformed.
+std::optional<std::int64_t> epoch_from_environment();
+
+}  // namespace bindery

@@ -1,0 +1,93 @@
+#include "release/story.h"
+
+#include <fmt/format.h>
+
+#include "base/words.h"
+#include "report/changelog.h"
+
+namespace bindery {
+
+void StoryTeller::report(Code code, std::string message, std::string help, Diagnostics& out) const {
+  Diagnostic& item = out.add(code, {}, std::move(message)).with_help(std::move(help));
+  if (left_out_) item.severity = Severity::warning;
+}
+
+std::optional<SideSource> StoryTeller::before(const std::optional<Version>& version, Diagnostics& out) const {
+  if (const PastRelease* missing = chronicle_.passed_over(version); missing != nullptr && !missing->commit.empty()) {
+    Diagnostic& item = out.add(Code::history_missing, {},
+                               fmt::format("the commit of release {} is not here, so the changelog passes over it",
+                                           missing->version.text()))
+                           .with_help("get the whole history with `git fetch --unshallow --tags`");
+    item.severity = Severity::warning;
+  }
+  auto found = chronicle_.before(version);
+  if (!found && chronicle_.shallow() && chronicle_.passed_over(version) == nullptr) {
+    out.add(Code::history_missing, {}, "the clone is shallow, so earlier releases are not known")
+        .with_help("get the rest with `git fetch --unshallow --tags`")
+        .severity = Severity::warning;
+  }
+  return found;
+}
+
+StoryTeller::Latest StoryTeller::latest(const std::optional<SideSource>& from, const SideSource& to, const Side& open,
+                                        Diagnostics& out) const {
+  Latest latest;
+  Level level = Level::none;
+  std::vector<ChapterNote> notes = chronicle_.notes_of(to);
+  for (Tier tier : {Tier::supporter, Tier::free}) {
+    Chapter& chapter = latest.chapters[static_cast<std::size_t>(tier)];
+    std::optional<BrokenSide> broken;
+    auto told = chronicle_.tell(from ? &*from : nullptr, to, &open, notes, {tier, false}, broken);
+    if (broken) {
+      report(Code::history_broken,
+             fmt::format("the tree of {} has {}, so what changed since then cannot be told", broken->name,
+                         counted(broken->side.diagnostics.count(Severity::error), "error")),
+             fmt::format("see `changelog {}`, or say --any-version to leave the comparison out", broken->name), out);
+      told = chronicle_.tell(nullptr, to, &open, notes, {tier, false}, broken);
+      if (told) told->changes = {};
+    }
+    if (!told) return latest;
+    chapter = std::move(*told);
+    if (tier == Tier::supporter || chapter.level > level) {
+      level = chapter.level;
+      latest.suggested = *parse_version(chapter.suggested);
+      latest.reason = chapter.reason;
+    }
+  }
+  return latest;
+}
+
+std::string StoryTeller::changelog(const Chapter& latest, const std::optional<SideSource>& from, const SideSource& to,
+                                   Diagnostics& out) const {
+  std::string text = "# Changelog\n\n" + chapter_markdown(latest, false);
+  std::vector<ChapterNote> notes = chronicle_.notes_of(to);
+  std::optional<SideSource> at = from;
+  while (at) {
+    std::optional<SideSource> earlier = before(at->version, out);
+    std::optional<BrokenSide> broken;
+    auto chapter =
+        chronicle_.tell(earlier ? &*earlier : nullptr, *at, nullptr, notes, {latest.audience, false}, broken);
+    if (broken) {
+      Diagnostic& item =
+          out.add(Code::history_broken, {},
+                  fmt::format("the tree of {} has {}, so the changelog leaves out what changed there", broken->name,
+                              counted(broken->side.diagnostics.count(Severity::error), "error")));
+      item.severity = Severity::warning;
+      Chapter rest;
+      rest.untold = true;
+      rest.to_version = at->version;
+      rest.date = at->date;
+      rest.audience = latest.audience;
+      rest.notes =
+          notes_for(at->version, std::nullopt, chronicle_.notes_of(*at),
+                    earlier ? chronicle_.notes_of(*earlier) : std::vector<ChapterNote>(), notes, latest.audience);
+      text += "\n" + chapter_markdown(rest, false);
+    } else {
+      text += "\n" + chapter_markdown(*chapter, false);
+    }
+    at = std::move(earlier);
+  }
+  return text;
+}
+
+}  // namespace bindery

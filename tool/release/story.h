@@ -1,0 +1,39 @@
+// What a release says of its past: the changelog of each tier, and the version that the changes ask for.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+
+#include "chronicle/chapter.h"
+
+namespace bindery {
+
+// What cannot be told is reported: as an error, or where it may be `left_out`, as a warning.
+class StoryTeller {
+ public:
+  StoryTeller(const Chronicle& chronicle, bool left_out) : chronicle_(chronicle), left_out_(left_out) {}
+
+  // The release before that version, or before the next one.
+  std::optional<SideSource> before(const std::optional<Version>& version, Diagnostics& out) const;
+
+  // The chapter of `to`, for each tier, and the version that they ask for.
+  struct Latest {
+    std::array<Chapter, 2> chapters;  // by tier
+    Version suggested;
+    std::string reason;
+  };
+  Latest latest(const std::optional<SideSource>& from, const SideSource& to, const Side& open, Diagnostics& out) const;
+
+  // The whole changelog of a tier.
+  std::string changelog(const Chapter& latest, const std::optional<SideSource>& from, const SideSource& to,
+                        Diagnostics& out) const;
+
+ private:
+  void report(Code code, std::string message, std::string help, Diagnostics& out) const;
+
+  const Chronicle& chronicle_;
+  bool left_out_;
+};
+
+}  // namespace bindery
