@@ -86,7 +86,8 @@ inline std::string change_of(const Changes& changes, std::string_view key, std::
     for (const Effect& effect : change.effects) {
       if (changes.settings[effect.setting].key != key || changes.profiles[effect.profile].id != profile) continue;
       CHECK_MESSAGE(out.empty(), key, " of ", profile, " stands in two effects");
-      out = fmt::format("{} -> {} by {}", changes.values[effect.before].json, changes.values[effect.after].json, causes_line(changes, change.causes));
+      out = fmt::format("{} -> {} by {}", changes.values[effect.before].json, changes.values[effect.after].json,
+                        causes_line(changes, change.causes));
     }
   }
   return out.empty() ? "the same" : out;
@@ -104,7 +105,8 @@ inline std::string cap_of(const Changes& changes, std::string_view key, std::str
     for (const Effect& effect : change.effects) {
       if (changes.settings[effect.setting].key != key || changes.profiles[effect.profile].id != profile) continue;
       CHECK_MESSAGE(out.empty(), key, " of ", profile, " stands in two effects");
-      out = fmt::format("{} -> {} by {}", words(changes.values[effect.before]), words(changes.values[effect.after]), causes_line(changes, change.causes));
+      out = fmt::format("{} -> {} by {}", words(changes.values[effect.before]), words(changes.values[effect.after]),
+                        causes_line(changes, change.causes));
     }
   }
   return out.empty() ? "the same" : out;
@@ -115,7 +117,8 @@ inline std::string scripts_of(const Changes& changes, std::string_view profile =
   std::set<std::string> lines;
   for (const ScriptChange& change : changes.scripts) {
     for (const ScriptEffect& effect : change.effects) {
-      if (changes.profiles[effect.profile].id == profile) lines.insert(fmt::format("{} by {}", name_of(effect.slot), causes_line(changes, change.causes)));
+      if (changes.profiles[effect.profile].id == profile)
+        lines.insert(fmt::format("{} by {}", name_of(effect.slot), causes_line(changes, change.causes)));
     }
   }
   return fmt::format("{}", fmt::join(lines, "\n"));
@@ -134,18 +137,30 @@ inline std::string ids_of(const Changes& changes, const std::vector<std::uint32_
 // A tree with something of everything, in which a pick of fourteen edits is made, a bit each.
 inline constexpr unsigned mixed_edits = 14, all_mixed_edits = (1u << mixed_edits) - 1;
 inline Files mixed_tree(unsigned edits) {
-  auto pick = [&](unsigned bit, std::string_view off, std::string_view on) { return (edits >> bit & 1) != 0 ? on : off; };
+  auto pick = [&](unsigned bit, std::string_view off, std::string_view on) {
+    return (edits >> bit & 1) != 0 ? on : off;
+  };
   Files out = small_tree(
-      fmt::format("extends: {}\nsettings: {{ nozzle.bore: {}, flow.limit: {}, travel.speed: {} }}\nlimits: {{ \"*.speed\": {{ at_most: {} }} }}\nscripts: {{ start: \"G1 F${{travel.speed in mm/min}} {}\" }}\n",
-                  pick(0, "[base]", "[extra, base]"), pick(1, "0.4 mm", "0.6 mm"), pick(2, "9 mm^3/s", "6 mm^3/s"), pick(3, "100 mm/s", "140 mm/s"), pick(4, "130 mm/s", "90 mm/s"), pick(5, "A", "B")),
-      fmt::format("settings: {{ heat.nozzle: {}, flow.ratio: {} }}\nadjust: {{ flow.ratio: {{ scale: 1.1 }} }}\n", pick(6, "220 degC", "230 degC"), pick(7, "100 %", "95 %")),
-      fmt::format("settings: {{ layer.height: {{ calc: {} }}, wall.speed: {{ calc: \"min(2 * travel.speed, 150 mm/s)\" }}, fan.duty: {{ calc: \"if(heat.nozzle > 225 degC, 40 %, inherited)\" }} }}\n"
-                  "when:\n  - if: {{ where: nozzle.bore > 0.5 mm }}\n    settings: {{ wall.count: {} }}\n  - if: {{ material: {} }}\n    settings: {{ wipe.length: 2 mm }}\n",
-                  pick(8, "nozzle.bore / 2", "nozzle.bore * 0.4"), pick(9, "4", "5"), pick(10, "\"p*\"", "[\"*\", \"!p\"]")),
-      {{"profiles-src/machine/base.yaml", fmt::format("abstract: true\nsettings: {{ seam.place: {} }}\nadjust: {{ heat.nozzle: {{ add: {} }} }}\n", pick(11, "rear", "corner"), pick(12, "0 K", "4 K"))},
-       {"profiles-src/machine/extra.yaml", "abstract: true\nsettings: { fan.duty: 60 %, wipe.length: 1 mm }\nscripts: { end: M84 }\n"},
+      fmt::format("extends: {}\nsettings: {{ nozzle.bore: {}, flow.limit: {}, travel.speed: {} }}\nlimits: {{ "
+                  "\"*.speed\": {{ at_most: {} }} }}\nscripts: {{ start: \"G1 F${{travel.speed in mm/min}} {}\" }}\n",
+                  pick(0, "[base]", "[extra, base]"), pick(1, "0.4 mm", "0.6 mm"), pick(2, "9 mm^3/s", "6 mm^3/s"),
+                  pick(3, "100 mm/s", "140 mm/s"), pick(4, "130 mm/s", "90 mm/s"), pick(5, "A", "B")),
+      fmt::format("settings: {{ heat.nozzle: {}, flow.ratio: {} }}\nadjust: {{ flow.ratio: {{ scale: 1.1 }} }}\n",
+                  pick(6, "220 degC", "230 degC"), pick(7, "100 %", "95 %")),
+      fmt::format("settings: {{ layer.height: {{ calc: {} }}, wall.speed: {{ calc: \"min(2 * travel.speed, 150 mm/s)\" "
+                  "}}, fan.duty: {{ calc: \"if(heat.nozzle > 225 degC, 40 %, inherited)\" }} }}\n"
+                  "when:\n  - if: {{ where: nozzle.bore > 0.5 mm }}\n    settings: {{ wall.count: {} }}\n  - if: {{ "
+                  "material: {} }}\n    settings: {{ wipe.length: 2 mm }}\n",
+                  pick(8, "nozzle.bore / 2", "nozzle.bore * 0.4"), pick(9, "4", "5"),
+                  pick(10, "\"p*\"", "[\"*\", \"!p\"]")),
+      {{"profiles-src/machine/base.yaml",
+        fmt::format("abstract: true\nsettings: {{ seam.place: {} }}\nadjust: {{ heat.nozzle: {{ add: {} }} }}\n",
+                    pick(11, "rear", "corner"), pick(12, "0 K", "4 K"))},
+       {"profiles-src/machine/extra.yaml",
+        "abstract: true\nsettings: { fan.duty: 60 %, wipe.length: 1 mm }\nscripts: { end: M84 }\n"},
        {"profiles-src/material/other.yaml", "settings: { wall.count: 7 }\n"},
-       {"profiles-src/process/rough.yaml", "settings: { layer.height: 0.3 mm }\nlimits: { wall.speed: { at_most: { calc: travel.speed } } }\n"}});
+       {"profiles-src/process/rough.yaml",
+        "settings: { layer.height: 0.3 mm }\nlimits: { wall.speed: { at_most: { calc: travel.speed } } }\n"}});
   if ((edits >> 13 & 1) != 0) {
     std::string text(dictionary);
     text.replace(text.find("default: 0.45 mm"), 16, "default: 0.5 mm");

@@ -16,7 +16,10 @@ struct Repository {
   Repository() { git("init -q -b main"); }
 
   void git(const std::string& arguments) const {
-    std::string command = fmt::format("cd '{}' && git -c user.name=Tester -c user.email=tester@example.org -c commit.gpgsign=false {} >/dev/null 2>&1", folder.path.string(), arguments);
+    std::string command = fmt::format(
+        "cd '{}' && git -c user.name=Tester -c user.email=tester@example.org -c commit.gpgsign=false {} >/dev/null "
+        "2>&1",
+        folder.path.string(), arguments);
     REQUIRE_MESSAGE(std::system(command.c_str()) == 0, command);
   }
   // Commits all that stands in the folder, with more arguments of `git commit` where they are given.

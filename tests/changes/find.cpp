@@ -15,15 +15,22 @@ namespace {
 // Two machines (one with fittings), two materials, two processes; what differs between the sides is spread over all.
 Files shop(int step) {
   const bool now = step > 0;
-  Files out = small_tree(
-      fmt::format("title: Heron\nstatus: stable\nsettings: {{ travel.speed: {} mm/s, flow.limit: 6 mm^3/s }}\nscripts: {{ start: \"G28\\nM104 S${{heat.nozzle}}\" }}\n"
-                  "fittings:\n  \"a\": {{ settings: {{ nozzle.bore: 0.4 mm }} }}\n  \"b\": {{ settings: {{ nozzle.bore: {} mm }} }}\n",
-                  now ? 120 : 100, now ? 0.8 : 0.6),
-      fmt::format("title: P\nstatus: stable\nsettings: {{ heat.nozzle: {} degC }}\n", now ? 225 : 220),
-      fmt::format("title: Q\nstatus: {}\nsettings: {{ layer.height: {{ calc: nozzle.bore / 2 }} }}\nlimits: {{ \"*.speed\": {{ at_most: {} mm/s }} }}\n", now ? "stable" : "beta", now ? 110 : 130));
-  out[fmt::format("profiles-src/machine/{}.yaml", now ? "wren-2" : "wren")] = now ? "title: Wren\nreplaces: [wren]\n" : "title: Wren\n";
+  Files out =
+      small_tree(fmt::format("title: Heron\nstatus: stable\nsettings: {{ travel.speed: {} mm/s, flow.limit: 6 mm^3/s "
+                             "}}\nscripts: {{ start: \"G28\\nM104 S${{heat.nozzle}}\" }}\n"
+                             "fittings:\n  \"a\": {{ settings: {{ nozzle.bore: 0.4 mm }} }}\n  \"b\": {{ settings: {{ "
+                             "nozzle.bore: {} mm }} }}\n",
+                             now ? 120 : 100, now ? 0.8 : 0.6),
+                 fmt::format("title: P\nstatus: stable\nsettings: {{ heat.nozzle: {} degC }}\n", now ? 225 : 220),
+                 fmt::format("title: Q\nstatus: {}\nsettings: {{ layer.height: {{ calc: nozzle.bore / 2 }} }}\nlimits: "
+                             "{{ \"*.speed\": {{ at_most: {} mm/s }} }}\n",
+                             now ? "stable" : "beta", now ? 110 : 130));
+  out[fmt::format("profiles-src/machine/{}.yaml", now ? "wren-2" : "wren")] =
+      now ? "title: Wren\nreplaces: [wren]\n" : "title: Wren\n";
   out["profiles-src/material/r.yaml"] = "title: R\nscripts: { end: M84 }\n";
-  if (now) out["profiles-src/process/fine.yaml"] = "title: Fine\nsettings: { layer.height: 0.1 mm, seam.place: corner }\nscripts: { pause: M0 }\n";
+  if (now)
+    out["profiles-src/process/fine.yaml"] =
+        "title: Fine\nsettings: { layer.height: 0.1 mm, seam.place: corner }\nscripts: { pause: M0 }\n";
   else out["profiles-src/process/coarse.yaml"] = "title: Coarse\nsettings: { layer.height: 0.3 mm }\n";
   return out;
 }
@@ -31,7 +38,8 @@ Files shop(int step) {
 // What supporters have beside it, at either step.
 Files with_paid(Files files, int step) {
   const bool now = step > 0;
-  files["profiles-src/machine/paid.yaml"] = fmt::format("title: Paid\ntier: supporter\nsettings: {{ travel.speed: {} mm/s }}\n", now ? 90 : 80);
+  files["profiles-src/machine/paid.yaml"] =
+      fmt::format("title: Paid\ntier: supporter\nsettings: {{ travel.speed: {} mm/s }}\n", now ? 90 : 80);
   files["profiles-src/process/dear.yaml"] = "title: Dear\ntier: supporter\n";
   if (now) files["profiles-src/material/rich.yaml"] = "title: Rich\ntier: supporter\n";
   else files["profiles-src/material/gone.yaml"] = "title: Gone\ntier: supporter\n";
@@ -50,7 +58,8 @@ std::map<std::string, std::string> as_text(const Published& set) {
   std::map<std::string, std::string> out;
   for (const auto& [id, profile] : set.profiles) {
     std::string text = fmt::format("{} {}\n", name_of(profile.tier), name_of(profile.status));
-    for (const auto& [key, value] : profile.settings) text += fmt::format("{} {} {}\n", key, value.json, set.settings.at(key).unit);
+    for (const auto& [key, value] : profile.settings)
+      text += fmt::format("{} {} {}\n", key, value.json, set.settings.at(key).unit);
     for (const auto& script : profile.scripts) text += script ? "script: " + *script + "\n" : "no script\n";
     out[id] = text;
   }
@@ -119,7 +128,8 @@ TEST_CASE("a tree differs from itself in nothing") {
 TEST_CASE("what came, went and was renamed is told by id") {
   Changes changes = Twins(shop(0), shop(1)).changes();
   CHECK(ids_of(changes, changes.added) == "m+a/p/fine m+a/r/fine m+b/p/fine m+b/r/fine wren-2/p/fine wren-2/r/fine");
-  CHECK(ids_of(changes, changes.removed) == "m+a/p/coarse m+a/r/coarse m+b/p/coarse m+b/r/coarse wren/p/coarse wren/r/coarse");
+  CHECK(ids_of(changes, changes.removed) ==
+        "m+a/p/coarse m+a/r/coarse m+b/p/coarse m+b/r/coarse wren/p/coarse wren/r/coarse");
   std::string renamed;
   for (const auto& [old, now] : changes.renamed) {
     renamed += changes.profiles[old].id + " > " + changes.profiles[now].id + "\n";
@@ -138,7 +148,8 @@ TEST_CASE("the changes applied to the old set give the new one, either way") {
     for (Tier audience : {Tier::free, Tier::supporter}) {
       CAPTURE(from);
       Changes changes = twins.changes({audience, true});
-      auto got = as_text(applied(published(twins, 0, audience), changes)), wanted = as_text(published(twins, 1, audience));
+      auto got = as_text(applied(published(twins, 0, audience), changes)),
+           wanted = as_text(published(twins, 1, audience));
       CHECK(got == wanted);
       CHECK(wanted.size() == (audience == Tier::free ? 12u : 36u));
     }
@@ -173,12 +184,15 @@ TEST_CASE("one profile and setting stands in one effect") {
 
 TEST_CASE("on any number of cores the same comes out") {
   Twins twins(with_paid(shop(0), 0), with_paid(shop(1), 1));
-  std::string one = dump(find_changes(twins.side(0), twins.side(1), {Tier::supporter, true}, 1, twins.diagnostics[0], twins.diagnostics[1]));
+  std::string one = dump(find_changes(twins.side(0), twins.side(1), {Tier::supporter, true}, 1, twins.diagnostics[0],
+                                      twins.diagnostics[1]));
   for (unsigned jobs : {2u, 3u, 16u})
-    CHECK(dump(find_changes(twins.side(0), twins.side(1), {Tier::supporter, true}, jobs, twins.diagnostics[0], twins.diagnostics[1])) == one);
+    CHECK(dump(find_changes(twins.side(0), twins.side(1), {Tier::supporter, true}, jobs, twins.diagnostics[0],
+                            twins.diagnostics[1])) == one);
 }
 
-// Tiers: "what the free audience gets is, byte for byte, the same whatever supporter-only sources say, or without them".
+// Tiers: "what the free audience gets is, byte for byte, the same whatever supporter-only sources say, or without
+// them".
 TEST_CASE("what the free audience is told is the same without what supporters have") {
   const View view{Tier::free, true};
   const std::string without = dump(Twins(shop(0), shop(1)).changes(view));
@@ -239,7 +253,8 @@ TEST_CASE("a machine tells its nozzle, and what groups the names is told with it
 // A limit that refuses a value is found where the profile is resolved.
 TEST_CASE("a side with an error gives nothing, and the report is that side's") {
   const Files sound = small_tree("", "settings: { heat.nozzle: 280 degC }\n"),
-              hot = small_tree("limits: { heat.nozzle: { at_most: 250 degC, else: refuse } }\n", "settings: { heat.nozzle: 280 degC }\n");
+              hot = small_tree("limits: { heat.nozzle: { at_most: 250 degC, else: refuse } }\n",
+                               "settings: { heat.nozzle: 280 degC }\n");
   for (std::size_t bad : {0u, 1u}) {
     Twins twins(bad == 0 ? hot : sound, bad == 0 ? sound : hot);
     Changes changes = find_changes(twins.side(0), twins.side(1), {}, 1, twins.diagnostics[0], twins.diagnostics[1]);

@@ -18,7 +18,9 @@ const Changes nothing;
 const Changes removal = with([](Changes& c) { c.removed = {0}; });
 const Changes addition = with([](Changes& c) { c.added = {0, 1}; });
 const Changes renaming = with([](Changes& c) { c.renamed = {{1, 0}}; });
-const Changes promotion = with([](Changes& c) { c.moved = {{0, Tier::free, Tier::free, Status::beta, Status::stable}}; });
+const Changes promotion = with([](Changes& c) {
+  c.moved = {{0, Tier::free, Tier::free, Status::beta, Status::stable}};
+});
 const Changes gift = with([](Changes& c) { c.moved = {{0, Tier::supporter, Tier::free, Status::beta, Status::beta}}; });
 const Changes loss = with([](Changes& c) { c.moved = {{0, Tier::free, Tier::supporter, Status::beta, Status::beta}}; });
 const Changes value = with([](Changes& c) { c.changes = {{{}, {{0, 0, 0, 1}, {0, 1, 0, 1}}}, {{}, {{3, 0, 0, 1}}}}; });
@@ -38,7 +40,8 @@ TEST_CASE("what takes something away is major") {
 }
 
 TEST_CASE("what adds or changes a value is minor") {
-  for (const Changes* each : {&addition, &renaming, &promotion, &gift, &value, &script}) CHECK(level_of(*each) == Level::minor);
+  for (const Changes* each : {&addition, &renaming, &promotion, &gift, &value, &script})
+    CHECK(level_of(*each) == Level::minor);
 }
 
 TEST_CASE("words alone are a patch, and nothing is nothing") {
@@ -110,7 +113,8 @@ TEST_CASE("build metadata is not handed on") {
 
 // SemVer 2.0.0, section 11: whatever is suggested comes after what it follows.
 TEST_CASE("the next version has a higher precedence than the one before") {
-  for (std::string_view from : {"0.0.0", "0.0.9", "0.9.9", "1.0.0-alpha", "1.0.0-alpha.1", "1.0.1-0", "1.1.0-rc.1", "9.9.9", "2.0.0+x"}) {
+  for (std::string_view from :
+       {"0.0.0", "0.0.9", "0.9.9", "1.0.0-alpha", "1.0.0-alpha.1", "1.0.1-0", "1.1.0-rc.1", "9.9.9", "2.0.0+x"}) {
     for (Level level : {Level::patch, Level::minor, Level::major}) {
       CAPTURE(from);
       CHECK(precedence(next_version(*parse_version(from), level), *parse_version(from)) > 0);

@@ -30,11 +30,13 @@ std::set<std::string> effects(const Changes& changes) {
   std::set<std::string> out;
   for (const Change& change : changes.changes) {
     for (const Effect& effect : change.effects)
-      out.insert(fmt::format("{} {} {} {}", changes.profiles[effect.profile].id, changes.settings[effect.setting].key, changes.values[effect.before].json, changes.values[effect.after].json));
+      out.insert(fmt::format("{} {} {} {}", changes.profiles[effect.profile].id, changes.settings[effect.setting].key,
+                             changes.values[effect.before].json, changes.values[effect.after].json));
   }
   for (const ScriptChange& change : changes.scripts) {
     for (const ScriptEffect& effect : change.effects)
-      out.insert(fmt::format("{} {} {} {}", changes.profiles[effect.profile].id, name_of(effect.slot), changes.texts[effect.before], changes.texts[effect.after]));
+      out.insert(fmt::format("{} {} {} {}", changes.profiles[effect.profile].id, name_of(effect.slot),
+                             changes.texts[effect.before], changes.texts[effect.after]));
   }
   return out;
 }
@@ -46,15 +48,20 @@ struct Unpacked {
       R"({"name": "demo", "version": "1.0.0", "tier": "supporter", "profiles": [
  {"id": "m/p/q", "path": "profiles/m/p/q.json", "tier": "free", "status": "stable"},
  {"id": "m/p/r", "path": "profiles/m/p/r.json", "tier": "supporter", "status": "beta"}]})";
-  std::string settings = R"([{"key": "travel.speed", "title": "Travel speed", "unit": "mm/s"}, {"key": "wall.count", "title": "Walls", "unit": null},
+  std::string settings =
+      R"([{"key": "travel.speed", "title": "Travel speed", "unit": "mm/s"}, {"key": "wall.count", "title": "Walls", "unit": null},
  {"key": "heat.nozzle", "title": "Nozzle", "unit": "degC"}, {"key": "order.words", "title": "Order", "unit": null}])";
-  std::string profile = R"({"settings": {"travel.speed": "120.5 mm/s", "wall.count": 3, "heat.nozzle": "215 degC", "order.words": ["inner", "outer"]}, "scripts": {"start": "G28\n"}})";
+  std::string profile =
+      R"({"settings": {"travel.speed": "120.5 mm/s", "wall.count": 3, "heat.nozzle": "215 degC", "order.words": ["inner", "outer"]}, "scripts": {"start": "G28\n"}})";
 
   void write() const {
     for (const auto& [name, bytes] : files()) folder.write(name, bytes);
   }
   std::map<std::string, std::string> files() const {
-    return {{"contents.json", contents}, {"settings.json", settings}, {"profiles/m/p/q.json", profile}, {"profiles/m/p/r.json", profile}};
+    return {{"contents.json", contents},
+            {"settings.json", settings},
+            {"profiles/m/p/q.json", profile},
+            {"profiles/m/p/r.json", profile}};
   }
   void write_zip(const std::string& name) const {
     setenv("TZ", "UTC0", 1);  // as the program sets it
@@ -72,7 +79,9 @@ struct Unpacked {
 TEST_SUITE("changes/published") {
 
 TEST_CASE("what is published of a tree is what the audience gets") {
-  Twins twins(small_tree("scripts: { start: G28 }\n", "", "", {{"profiles-src/process/paid.yaml", "tier: supporter\nsettings: { wall.count: 9 }\n"}}), small_tree());
+  Twins twins(small_tree("scripts: { start: G28 }\n", "", "",
+                         {{"profiles-src/process/paid.yaml", "tier: supporter\nsettings: { wall.count: 9 }\n"}}),
+              small_tree());
   Published free = published(twins, 0, Tier::free), whole = published(twins, 0);
   CHECK(free.profiles.size() == 1);
   REQUIRE(whole.profiles.size() == 2);
@@ -87,10 +96,14 @@ TEST_CASE("what is published of a tree is what the audience gets") {
 }
 
 TEST_CASE("two published sides differ in what their trees differ in") {
-  const Files before = small_tree("settings: { travel.speed: 100 mm/s }\nscripts: { start: G28 }\n", "", "", {{"profiles-src/process/old.yaml", "title: Old\n"}});
-  const Files after = small_tree("settings: { travel.speed: 120 mm/s, wipe.length: 2 mm }\nscripts: { start: G28 X }\n", "status: stable\n", "limits: { \"*.speed\": { at_most: 110 mm/s } }\n", {{"profiles-src/process/new.yaml", "title: New\n"}});
+  const Files before = small_tree("settings: { travel.speed: 100 mm/s }\nscripts: { start: G28 }\n", "", "",
+                                  {{"profiles-src/process/old.yaml", "title: Old\n"}});
+  const Files after = small_tree("settings: { travel.speed: 120 mm/s, wipe.length: 2 mm }\nscripts: { start: G28 X }\n",
+                                 "status: stable\n", "limits: { \"*.speed\": { at_most: 110 mm/s } }\n",
+                                 {{"profiles-src/process/new.yaml", "title: New\n"}});
   Twins twins(before, after);
-  Changes of_trees = twins.changes(), of_releases = compare_published(published(twins, 0), published(twins, 1), {}, nullptr);
+  Changes of_trees = twins.changes(),
+          of_releases = compare_published(published(twins, 0), published(twins, 1), {}, nullptr);
   CHECK(effects(of_releases) == effects(of_trees));
   CHECK(effects(of_releases).size() == 3);
   CHECK(ids_of(of_releases, of_releases.added) == ids_of(of_trees, of_trees.added));
@@ -98,10 +111,13 @@ TEST_CASE("two published sides differ in what their trees differ in") {
 }
 
 TEST_CASE("without a tree there are no causes, and no renames") {
-  Files after = small_tree("settings: { travel.speed: 120 mm/s }\n", "", "", {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\n"}});
+  Files after = small_tree("settings: { travel.speed: 120 mm/s }\n", "", "",
+                           {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\n"}});
   after.erase("profiles-src/material/p.yaml");
-  Twins twins(small_tree("settings: { travel.speed: 100 mm/s }\n"), after), plain(small_tree("settings: { travel.speed: 100 mm/s }\n"), small_tree("settings: { travel.speed: 120 mm/s }\n"));
-  CHECK(change_of(compare_published(published(plain, 0), published(plain, 1), {}, nullptr), "travel.speed") == "100 -> 120 by nothing");
+  Twins twins(small_tree("settings: { travel.speed: 100 mm/s }\n"), after),
+      plain(small_tree("settings: { travel.speed: 100 mm/s }\n"), small_tree("settings: { travel.speed: 120 mm/s }\n"));
+  CHECK(change_of(compare_published(published(plain, 0), published(plain, 1), {}, nullptr), "travel.speed") ==
+        "100 -> 120 by nothing");
   Changes apart = compare_published(published(twins, 0), published(twins, 1), {}, nullptr);
   CHECK(ids_of(apart, apart.added) == "m/new/q");
   CHECK(ids_of(apart, apart.removed) == "m/p/q");
@@ -109,7 +125,8 @@ TEST_CASE("without a tree there are no causes, and no renames") {
 }
 
 TEST_CASE("with the new tree renames are followed, and the operation that makes the value is its cause") {
-  Files after = small_tree("settings: { travel.speed: 120 mm/s }\n", "", "", {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\n"}});
+  Files after = small_tree("settings: { travel.speed: 120 mm/s }\n", "", "",
+                           {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\n"}});
   after.erase("profiles-src/material/p.yaml");
   Twins twins(small_tree("settings: { travel.speed: 100 mm/s }\n"), after);
   Side tree = twins.side(1);
@@ -126,7 +143,8 @@ TEST_CASE("with the new tree renames are followed, and the operation that makes 
 
 TEST_CASE("a tier or status alone is a move, and a supporter's profile is none of the free audience's") {
   Twins twins(small_tree("", "", "title: Q\n"), small_tree("", "", "title: Q\ntier: supporter\n"));
-  Changes whole = compare_published(published(twins, 0), published(twins, 1), {}, nullptr), free = compare_published(published(twins, 0), published(twins, 1), {Tier::free, false}, nullptr);
+  Changes whole = compare_published(published(twins, 0), published(twins, 1), {}, nullptr),
+          free = compare_published(published(twins, 0), published(twins, 1), {Tier::free, false}, nullptr);
   REQUIRE(whole.moved.size() == 1);
   CHECK(whole.moved[0].tier == Tier::supporter);
   CHECK(free.moved.empty());
@@ -135,8 +153,12 @@ TEST_CASE("a tier or status alone is a move, and a supporter's profile is none o
 
 TEST_CASE("an archive of a tree is read back as what was published") {
   setenv("TZ", "UTC0", 1);
-  Twins twins(small_tree("scripts: { start: \"M104 S${heat.nozzle}\\nG28\" }\n", "settings: { heat.nozzle: 220.5 degC, fan.duty: 35 % }\nstatus: stable\n", "", {{"profiles-src/process/paid.yaml", "tier: supporter\nsettings: { spiral.on: true }\n"}}), small_tree());
-  Release release = bind_release(twins.tree[0], twins.selection[0], {"1.0.0", "stable", "", false, 1577934245}, {"# Changelog\n", "# Changelog\n"}, 1);
+  Twins twins(small_tree("scripts: { start: \"M104 S${heat.nozzle}\\nG28\" }\n",
+                         "settings: { heat.nozzle: 220.5 degC, fan.duty: 35 % }\nstatus: stable\n", "",
+                         {{"profiles-src/process/paid.yaml", "tier: supporter\nsettings: { spiral.on: true }\n"}}),
+              small_tree());
+  Release release = bind_release(twins.tree[0], twins.selection[0], {"1.0.0", "stable", "", false, 1577934245},
+                                 {"# Changelog\n", "# Changelog\n"}, 1);
   for (const TierRelease& tier : release.tiers) {
     Folder folder;
     for (const ReleaseFile& each : tier.files) folder.write(each.name, each.bytes);

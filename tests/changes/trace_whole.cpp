@@ -12,11 +12,20 @@ namespace {
 
 // The edit of mixed_tree() that an edit between two of its trees is.
 unsigned bit_of(const Edit& edit) {
-  static const std::map<std::string, unsigned> known = {{"machine/m extends extends", 0},        {"machine/m settings nozzle.bore", 1},   {"machine/m settings flow.limit", 2},
-                                                        {"machine/m settings travel.speed", 3},  {"machine/m limits *.speed", 4},         {"machine/m scripts start", 5},
-                                                        {"material/p settings heat.nozzle", 6},  {"material/p settings flow.ratio", 7},   {"process/q settings layer.height", 8},
-                                                        {"process/q settings wall.count", 9},    {"process/q when when", 10},             {"machine/base settings seam.place", 11},
-                                                        {"machine/base adjust heat.nozzle", 12}, {"schema default wall.width", 13}};
+  static const std::map<std::string, unsigned> known = {{"machine/m extends extends", 0},
+                                                        {"machine/m settings nozzle.bore", 1},
+                                                        {"machine/m settings flow.limit", 2},
+                                                        {"machine/m settings travel.speed", 3},
+                                                        {"machine/m limits *.speed", 4},
+                                                        {"machine/m scripts start", 5},
+                                                        {"material/p settings heat.nozzle", 6},
+                                                        {"material/p settings flow.ratio", 7},
+                                                        {"process/q settings layer.height", 8},
+                                                        {"process/q settings wall.count", 9},
+                                                        {"process/q when when", 10},
+                                                        {"machine/base settings seam.place", 11},
+                                                        {"machine/base adjust heat.nozzle", 12},
+                                                        {"schema default wall.width", 13}};
   std::string name = fmt::format("{} {} {}", edit.fragment, name_of(edit.part), edit.setting);
   REQUIRE_MESSAGE(known.contains(name), name);
   return known.at(name);
@@ -27,7 +36,8 @@ std::string value_in(unsigned edits, const std::string& id, std::string_view key
   auto& world = worlds[edits];
   if (!world) world = std::make_unique<World>(mixed_tree(edits));
   std::size_t first = id.find('/'), second = id.find('/', first + 1);
-  return world->value(key, world->triple(id.substr(0, first), id.substr(first + 1, second - first - 1), id.substr(second + 1)));
+  return world->value(
+      key, world->triple(id.substr(0, first), id.substr(first + 1, second - first - 1), id.substr(second + 1)));
 }
 
 struct Tally {

@@ -41,7 +41,8 @@ class History {
     REQUIRE(chapter.commits.size() == chapter.changes.edits.size());
     for (std::size_t i = 0; i < chapter.commits.size(); ++i) {
       std::string line = test::edit_line(chapter.changes.edits[i]) + ":";
-      for (const std::string& commit : chapter.commits[i]) line += fmt::format(" {}", std::find(steps_.begin(), steps_.end(), commit) - steps_.begin() + 1);
+      for (const std::string& commit : chapter.commits[i])
+        line += fmt::format(" {}", std::find(steps_.begin(), steps_.end(), commit) - steps_.begin() + 1);
       lines.insert(line);
     }
     return fmt::format("{}\n{}", fmt::join(lines, "\n"), fmt::join(chapter.contributors, ", "));
@@ -67,7 +68,9 @@ class History {
 constexpr const char* q = "profiles-src/process/q.yaml";
 constexpr const char* m = "profiles-src/machine/m.yaml";
 
-std::string process(int count, int fan, std::string_view more = "") { return fmt::format("settings:\n  wall.count: {}\n  fan.duty: {} %\n{}", count, fan, more); }
+std::string process(int count, int fan, std::string_view more = "") {
+  return fmt::format("settings:\n  wall.count: {}\n  fan.duty: {} %\n{}", count, fan, more);
+}
 
 }  // namespace
 
@@ -85,7 +88,8 @@ TEST_CASE("an edit in several steps has all their commits, the older first") {
   history.step({{q, process(4, 50)}}, by_a);
   history.step({{q, process(4, 60)}}, by_b);
   history.step({{q, process(5, 60)}}, by_c);
-  CHECK(history.told() == "process/q settings fan.duty: 2\nprocess/q settings wall.count: 1 3\nA. Author, B. Author, C. Author");
+  CHECK(history.told() ==
+        "process/q settings fan.duty: 2\nprocess/q settings wall.count: 1 3\nA. Author, B. Author, C. Author");
 }
 
 TEST_CASE("a commit that lays a file out anew is credited for nothing") {
@@ -139,7 +143,9 @@ TEST_CASE("a clean merge is credited for nothing") {
 
 TEST_CASE("a clean merge of two edits of one file is credited for neither") {
   const std::string rest = "  wall.width: 0.5 mm\n  layer.height: 0.2 mm\n  spiral.on: false\n  seam.place: rear\n";
-  auto file = [&](int first, int last) { return fmt::format("settings:\n  wall.count: {}\n{}  fan.duty: {} %\n", first, rest, last); };
+  auto file = [&](int first, int last) {
+    return fmt::format("settings:\n  wall.count: {}\n{}  fan.duty: {} %\n", first, rest, last);
+  };
   History history(small_tree("", "", file(3, 50)));
   history.repository.git("checkout -q -b side");
   history.step({{q, file(4, 50)}}, by_a);

@@ -10,16 +10,19 @@ namespace {
 
 using Notes = std::vector<ChapterNote>;
 
-ChapterNote note(std::string path, std::string version = "", std::string text = "", std::string section = "Fixed", Tier tier = Tier::supporter) {
+ChapterNote note(std::string path, std::string version = "", std::string text = "", std::string section = "Fixed",
+                 Tier tier = Tier::supporter) {
   if (text.empty()) text = path;
   return {std::move(section), std::move(text), std::move(path), std::move(version), tier};
 }
 
 // The texts, a blank between.
-std::string texts(std::string_view version, const Notes& own, const Notes& before, const Notes& today, Tier audience = Tier::supporter, std::string_view from = "1.0.0") {
+std::string texts(std::string_view version, const Notes& own, const Notes& before, const Notes& today,
+                  Tier audience = Tier::supporter, std::string_view from = "1.0.0") {
   auto known = [](std::string_view text) { return text.empty() ? std::nullopt : parse_version(text); };
   std::vector<std::string> out;
-  for (const ChapterNote& each : notes_for(known(version), known(from), own, before, today, audience)) out.push_back(each.text);
+  for (const ChapterNote& each : notes_for(known(version), known(from), own, before, today, audience))
+    out.push_back(each.text);
   return fmt::format("{}", fmt::join(out, " "));
 }
 
@@ -34,7 +37,9 @@ TEST_CASE("a note without a version belongs to the first release that holds its 
   CHECK(texts("", second, second, second) == "");
 }
 
-TEST_CASE("a note of the tree that is not yet released is told") { CHECK(texts("", {note("a"), note("b")}, {note("a")}, {note("a"), note("b")}) == "b"); }
+TEST_CASE("a note of the tree that is not yet released is told") {
+  CHECK(texts("", {note("a"), note("b")}, {note("a")}, {note("a"), note("b")}) == "b");
+}
 
 TEST_CASE("a note with a version belongs to that version alone") {
   const Notes all = {note("a", "1.1.0")};
@@ -56,16 +61,22 @@ TEST_CASE("a note that is written later for a past version is told there") {
   CHECK(texts("1.1.0", {}, {}, {note("late", "1.0.0")}) == "");
 }
 
-TEST_CASE("a note that names its version stays with it, though an earlier release held its file") { CHECK(texts("1.1.0", {note("a", "1.1.0")}, {note("a", "1.1.0")}, {note("a", "1.1.0")}) == "a"); }
+TEST_CASE("a note that names its version stays with it, though an earlier release held its file") {
+  CHECK(texts("1.1.0", {note("a", "1.1.0")}, {note("a", "1.1.0")}, {note("a", "1.1.0")}) == "a");
+}
 
 TEST_CASE("what the file says today is what is told of a past version") {
   CHECK(texts("1.0.0", {note("a", "", "wrong")}, {}, {note("a", "", "right")}) == "right");
   CHECK(texts("1.0.0", {note("a", "1.0.0", "wrong")}, {}, {note("a", "1.0.0", "right")}) == "right");
 }
 
-TEST_CASE("a note whose file is gone today is told as it was") { CHECK(texts("1.0.0", {note("a", "", "as it was")}, {}, {}) == "as it was"); }
+TEST_CASE("a note whose file is gone today is told as it was") {
+  CHECK(texts("1.0.0", {note("a", "", "as it was")}, {}, {}) == "as it was");
+}
 
-TEST_CASE("a version is compared by precedence: build metadata does not count") { CHECK(texts("1.0.0+x", {note("a", "1.0.0")}, {}, {note("a", "1.0.0")}) == "a"); }
+TEST_CASE("a version is compared by precedence: build metadata does not count") {
+  CHECK(texts("1.0.0+x", {note("a", "1.0.0")}, {}, {note("a", "1.0.0")}) == "a");
+}
 
 TEST_CASE("the free audience is told the notes that say free") {
   const Notes own = {note("a", "", "paid"), note("b", "", "free", "Fixed", Tier::free)};
@@ -79,7 +90,8 @@ TEST_CASE("a note whose tier was corrected is told to whom it says today") {
 }
 
 TEST_CASE("notes stand by section, what can hurt first, then by path") {
-  const Notes own = {note("f", "", "", "Removed"), note("e", "", "", "Fixed"), note("d", "", "", "Changed"), note("c", "", "", "Added"), note("b", "", "", "Safety"), note("a", "", "", "Fixed")};
+  const Notes own = {note("f", "", "", "Removed"), note("e", "", "", "Fixed"),  note("d", "", "", "Changed"),
+                     note("c", "", "", "Added"),   note("b", "", "", "Safety"), note("a", "", "", "Fixed")};
   CHECK(texts("1.0.0", own, {}, own) == "b c d a e f");
 }
 

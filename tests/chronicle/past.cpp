@@ -25,7 +25,8 @@ std::string versions(const std::vector<PastRelease>& releases) {
 }
 
 std::string before(const std::vector<PastRelease>& releases, std::string_view version, bool readable = false) {
-  const PastRelease* found = release_before(releases, version.empty() ? std::nullopt : parse_version(version), readable);
+  const PastRelease* found =
+      release_before(releases, version.empty() ? std::nullopt : parse_version(version), readable);
   return found == nullptr ? "none" : found->version.text();
 }
 
@@ -49,13 +50,16 @@ TEST_CASE("a tag is a release where it is a version, with a `v` in front or with
 // SemVer 2.0.0, section 11: "1.0.0-alpha < 1.0.0-alpha.1 < 1.0.0-alpha.beta < 1.0.0-beta < 1.0.0-beta.2 <
 // 1.0.0-beta.11 < 1.0.0-rc.1 < 1.0.0", and "1.0.0 < 2.0.0 < 2.1.0 < 2.1.1".
 TEST_CASE("releases stand in the order of precedence, not of text") {
-  CHECK(versions(tagged({"1.0.0", "1.0.0-beta.11", "1.0.0-alpha.beta", "2.1.1", "1.0.0-rc.1", "1.0.0-alpha", "2.0.0", "1.0.0-beta.2", "1.0.0-beta", "2.1.0", "1.0.0-alpha.1"})) ==
-        "1.0.0-alpha 1.0.0-alpha.1 1.0.0-alpha.beta 1.0.0-beta 1.0.0-beta.2 1.0.0-beta.11 1.0.0-rc.1 1.0.0 2.0.0 2.1.0 2.1.1");
+  CHECK(versions(tagged({"1.0.0", "1.0.0-beta.11", "1.0.0-alpha.beta", "2.1.1", "1.0.0-rc.1", "1.0.0-alpha", "2.0.0",
+                         "1.0.0-beta.2", "1.0.0-beta", "2.1.0", "1.0.0-alpha.1"})) ==
+        "1.0.0-alpha 1.0.0-alpha.1 1.0.0-alpha.beta 1.0.0-beta 1.0.0-beta.2 1.0.0-beta.11 1.0.0-rc.1 1.0.0 2.0.0 2.1.0 "
+        "2.1.1");
   CHECK(versions(tagged({"1.10.0", "1.9.0"})) == "1.9.0 1.10.0");
 }
 
 TEST_CASE("a release of tag and ledger stands once, with the tag's commit and the ledger's date") {
-  auto releases = past_releases({{"v1.0.0", {std::string(40, 'a'), 1577934245}}}, {entry("1.0.0", std::string(40, 'b'))});
+  auto releases =
+      past_releases({{"v1.0.0", {std::string(40, 'a'), 1577934245}}}, {entry("1.0.0", std::string(40, 'b'))});
   REQUIRE(releases.size() == 1);
   CHECK(releases[0].tag == "v1.0.0");
   CHECK(releases[0].commit == std::string(40, 'a'));
@@ -64,7 +68,8 @@ TEST_CASE("a release of tag and ledger stands once, with the tag's commit and th
 }
 
 TEST_CASE("a tag alone gives the date of its commit, the ledger alone its own commit") {
-  auto releases = past_releases({{"1.0.0", {std::string(40, 'a'), 1577934245}}}, {entry("1.1.0", std::string(40, 'b'))});
+  auto releases =
+      past_releases({{"1.0.0", {std::string(40, 'a'), 1577934245}}}, {entry("1.1.0", std::string(40, 'b'))});
   REQUIRE(releases.size() == 2);
   CHECK(releases[0].date == "2020-01-02");
   CHECK(releases[1].tag == "");
@@ -90,7 +95,9 @@ TEST_CASE("pre-releases are passed over unless the version is one") {
 }
 
 // SemVer 2.0.0, section 10: "Build metadata MUST be ignored when determining version precedence."
-TEST_CASE("a version that differs in build metadata alone is not before it") { CHECK(before(tagged({"1.0.0", "1.1.0+first"}), "1.1.0+second") == "1.0.0"); }
+TEST_CASE("a version that differs in build metadata alone is not before it") {
+  CHECK(before(tagged({"1.0.0", "1.1.0+first"}), "1.1.0+second") == "1.0.0");
+}
 
 TEST_CASE("a release whose commit is not here is passed over where it is to be read") {
   auto releases = tagged({"1.0.0", "1.1.0"});

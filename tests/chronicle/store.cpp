@@ -16,9 +16,11 @@ const Changes& sample() {
     test::Files before = mixed_tree(0), after = mixed_tree(test::all_mixed_edits);
     before["profiles-src/process/old.yaml"] = "title: Old\n";
     after["profiles-src/process/new.yaml"] = "title: New\nscripts: { pause: M0 }\n";
-    after["profiles-src/process/harsh.yaml"] = "replaces: [rough]\nstatus: stable\nsettings: { layer.height: 0.3 mm }\n";
+    after["profiles-src/process/harsh.yaml"] =
+        "replaces: [rough]\nstatus: stable\nsettings: { layer.height: 0.3 mm }\n";
     after.erase("profiles-src/process/rough.yaml");
-    after["profiles-src/material/other.yaml"] = "tier: supporter\nsettings: { wall.count: 7, order.words: [\"a \\\"b\\\" \\u00e4\"] }\n";
+    after["profiles-src/material/other.yaml"] =
+        "tier: supporter\nsettings: { wall.count: 7, order.words: [\"a \\\"b\\\" \\u00e4\"] }\n";
     after["profiles-src/machine/n.yaml"] = "extends: m\n";
     before["profiles-src/machine/n.yaml"] = "extends: m\n";
     return Twins(before, after).changes({Tier::supporter, true});
@@ -29,7 +31,8 @@ const Changes& sample() {
 // Whatever stands in it can be read: numbers that point nowhere would be found by a walk over all of it.
 std::size_t walk(const Changes& changes) {
   std::size_t sum = 0;
-  for (const Edit& edit : changes.edits) sum += edit.fragment.size() + edit.before.size() + edit.after.size() + edit.file.size();
+  for (const Edit& edit : changes.edits)
+    sum += edit.fragment.size() + edit.before.size() + edit.after.size() + edit.file.size();
   for (const PlainValue& value : changes.values) sum += value.json.size();
   for (const std::string& text : changes.texts) sum += text.size();
   for (const ProfileName& profile : changes.profiles) sum += profile.id.size();
@@ -71,7 +74,8 @@ TEST_CASE("an empty difference is read back too") {
 
 TEST_CASE("bytes that end early, or do not end, are nothing") {
   const std::string bytes = packed(sample());
-  for (std::size_t length = 0; length < bytes.size(); ++length) CHECK_FALSE(unpacked(std::string_view(bytes).substr(0, length)).has_value());
+  for (std::size_t length = 0; length < bytes.size(); ++length)
+    CHECK_FALSE(unpacked(std::string_view(bytes).substr(0, length)).has_value());
   CHECK_FALSE(unpacked(bytes + '\0').has_value());
 }
 
@@ -117,7 +121,8 @@ TEST_CASE("a store is in no version control, and leaves nothing half-written") {
   CHECK(std::getline(ignore, line));
   CHECK(line == "*");
   std::size_t files = 0;
-  for (const auto& entry : std::filesystem::directory_iterator(folder.path / ".bindery" / "changes")) files += entry.path().filename() == "a" ? 1 : 100;
+  for (const auto& entry : std::filesystem::directory_iterator(folder.path / ".bindery" / "changes"))
+    files += entry.path().filename() == "a" ? 1 : 100;
   CHECK(files == 1);
 }
 
@@ -148,7 +153,8 @@ TEST_CASE("a store keeps a few dozen, the newest among them") {
   ChangeStore store(folder.path);
   for (int i = 0; i < 80; ++i) store.keep(fmt::format("n{}", i), Changes());
   std::size_t files = 0;
-  for (const auto& entry : std::filesystem::directory_iterator(folder.path / ".bindery" / "changes")) files += entry.is_regular_file() ? 1 : 0;
+  for (const auto& entry : std::filesystem::directory_iterator(folder.path / ".bindery" / "changes"))
+    files += entry.is_regular_file() ? 1 : 0;
   CHECK(files < 60);
   CHECK(files > 10);
   CHECK(store.find("n79").has_value());

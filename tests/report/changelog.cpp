@@ -30,7 +30,9 @@ Chapter chapter_of(const Files& before, const Files& after, const View& view = {
   return chapter;
 }
 
-std::string markdown(const Files& before, const Files& after, bool list = false) { return chapter_markdown(chapter_of(before, after), list); }
+std::string markdown(const Files& before, const Files& after, bool list = false) {
+  return chapter_markdown(chapter_of(before, after), list);
+}
 
 void holds(const std::string& text, std::initializer_list<std::string_view> parts) {
   std::size_t at = 0;
@@ -43,10 +45,14 @@ void holds(const std::string& text, std::initializer_list<std::string_view> part
 
 // Everything at once.
 Files before_all() {
-  return small_tree("title: Machine\nsettings: { travel.speed: 100 mm/s }\nscripts: { start: G28 }\n", "title: Material\nsettings: { heat.nozzle: 210 degC }\n", "title: Process\n", {{"profiles-src/process/old.yaml", "title: Old\n"}});
+  return small_tree("title: Machine\nsettings: { travel.speed: 100 mm/s }\nscripts: { start: G28 }\n",
+                    "title: Material\nsettings: { heat.nozzle: 210 degC }\n", "title: Process\n",
+                    {{"profiles-src/process/old.yaml", "title: Old\n"}});
 }
 Files after_all() {
-  Files out = small_tree("title: Machine\nsettings: { travel.speed: 120 mm/s }\nscripts: { start: G28 X }\n", "title: Material\nsettings: { heat.nozzle: 215 degC }\n", "title: Process\nstatus: stable\n", {{"profiles-src/process/new.yaml", "title: New\nscripts: { pause: M0 }\n"}});
+  Files out = small_tree("title: Machine\nsettings: { travel.speed: 120 mm/s }\nscripts: { start: G28 X }\n",
+                         "title: Material\nsettings: { heat.nozzle: 215 degC }\n", "title: Process\nstatus: stable\n",
+                         {{"profiles-src/process/new.yaml", "title: New\nscripts: { pause: M0 }\n"}});
   std::string text(test::dictionary);
   text.replace(text.find("range: [0.05, 1]"), 16, "range: [0.05, 2]");
   out["schema/settings.yaml"] = text;
@@ -65,48 +71,61 @@ TEST_CASE("a chapter is headed by version and date, or told as not yet released"
   CHECK(chapter_markdown(chapter, false).starts_with("## Unreleased\n"));
 }
 
-// Release contract: sections Safety (thermal values, scripts, safety notes), Added, Changed, Fixed, Removed, Contributors.
+// Release contract: sections Safety (thermal values, scripts, safety notes), Added, Changed, Fixed, Removed,
+// Contributors.
 TEST_CASE("the sections come in their order, what can hurt first") {
   Chapter chapter = chapter_of(before_all(), after_all());
   chapter.notes = {{"Safety", "Mind the heat.", "a", "", Tier::free}, {"Fixed", "A slip.", "b", "", Tier::free}};
   chapter.contributors = {"A. Author", "B. Author"};
-  holds(chapter_markdown(chapter, false), {"\n### Safety\n\n", "heat.nozzle", "start script", "- Mind the heat.\n", "\n### Added\n\n", "New", "\n### Changed\n\n", "travel.speed", "\n### Fixed\n\n- A slip.\n", "\n### Removed\n\n", "\n### Contributors\n\nA. Author and B. Author.\n"});
+  holds(chapter_markdown(chapter, false),
+        {"\n### Safety\n\n", "heat.nozzle", "start script", "- Mind the heat.\n", "\n### Added\n\n", "New",
+         "\n### Changed\n\n", "travel.speed", "\n### Fixed\n\n- A slip.\n", "\n### Removed\n\n",
+         "\n### Contributors\n\nA. Author and B. Author.\n"});
 }
 
 TEST_CASE("a section without items is left out") {
-  std::string text = markdown(small_tree("settings: { travel.speed: 100 mm/s }\n"), small_tree("settings: { travel.speed: 120 mm/s }\n"));
+  std::string text = markdown(small_tree("settings: { travel.speed: 100 mm/s }\n"),
+                              small_tree("settings: { travel.speed: 120 mm/s }\n"));
   holds(text, {"\n### Changed\n\n"});
-  for (std::string_view absent : {"### Safety", "### Added", "### Fixed", "### Removed", "### Contributors"}) CHECK(text.find(absent) == std::string::npos);
+  for (std::string_view absent : {"### Safety", "### Added", "### Fixed", "### Removed", "### Contributors"})
+    CHECK(text.find(absent) == std::string::npos);
 }
 
 TEST_CASE("a value is told with its cause, its size and whom it reaches") {
-  std::string text = markdown(small_tree("settings: { travel.speed: 100 mm/s }\n"), small_tree("settings: { travel.speed: 120 mm/s }\n"));
+  std::string text = markdown(small_tree("settings: { travel.speed: 100 mm/s }\n"),
+                              small_tree("settings: { travel.speed: 120 mm/s }\n"));
   holds(text, {"- `machine/m`: `travel.speed` `100 mm/s` -> `120 mm/s`", "100 -> 120 mm/s, +20 %", "`m/p/q`"});
 }
 
 TEST_CASE("a temperature is told under safety, its difference in kelvin") {
-  std::string text = markdown(small_tree("", "settings: { heat.nozzle: 210 degC }\n"), small_tree("", "settings: { heat.nozzle: 215 degC }\n"));
+  std::string text = markdown(small_tree("", "settings: { heat.nozzle: 210 degC }\n"),
+                              small_tree("", "settings: { heat.nozzle: 215 degC }\n"));
   holds(text, {"### Safety", "`material/p`: `heat.nozzle` `210 degC` -> `215 degC`", "210 -> 215 degC, +5 K"});
   CHECK(text.find("### Changed") == std::string::npos);
 }
 
 TEST_CASE("a script is told under safety with the lines that differ") {
-  std::string text = markdown(small_tree("scripts:\n  start: |\n    G28\n    M84\n    M1\n"), small_tree("scripts:\n  start: |\n    G28 X\n    M84\n    M1\n"));
+  std::string text = markdown(small_tree("scripts:\n  start: |\n    G28\n    M84\n    M1\n"),
+                              small_tree("scripts:\n  start: |\n    G28 X\n    M84\n    M1\n"));
   holds(text, {"### Safety", "the start script", "```diff\n", "-G28\n", "+G28 X\n", " M84\n", "```\n"});
 }
 
 TEST_CASE("a script's own fence cannot end the frame") {
-  std::string text = markdown(small_tree("scripts: { start: G28 }\n"), small_tree("scripts:\n  start: |\n    ; ```\n    ; </pre># x\n"));
+  std::string text = markdown(small_tree("scripts: { start: G28 }\n"),
+                              small_tree("scripts:\n  start: |\n    ; ```\n    ; </pre># x\n"));
   holds(text, {"````diff\n", "+; ```\n", "````\n"});
 }
 
 TEST_CASE("what a limit holds back is told") {
-  std::string text = markdown(small_tree("", "", "settings: { travel.speed: 200 mm/s }\n"), small_tree("limits: { \"*.speed\": { at_most: 120 mm/s } }\n", "", "settings: { travel.speed: 200 mm/s }\n"));
+  std::string text = markdown(
+      small_tree("", "", "settings: { travel.speed: 200 mm/s }\n"),
+      small_tree("limits: { \"*.speed\": { at_most: 120 mm/s } }\n", "", "settings: { travel.speed: 200 mm/s }\n"));
   holds(text, {"the limit on `*.speed`", "limit now"});
 }
 
 TEST_CASE("edits that change nothing are told as such") {
-  holds(markdown(small_tree("settings: { travel.speed: 100 mm/s }\n", "", "settings: { travel.speed: 200 mm/s }\n"), small_tree("settings: { travel.speed: 110 mm/s }\n", "", "settings: { travel.speed: 200 mm/s }\n")),
+  holds(markdown(small_tree("settings: { travel.speed: 100 mm/s }\n", "", "settings: { travel.speed: 200 mm/s }\n"),
+                 small_tree("settings: { travel.speed: 110 mm/s }\n", "", "settings: { travel.speed: 200 mm/s }\n")),
         {"### Changed", "1 edit", "changes no value", "`machine/m`: `travel.speed` `100 mm/s` -> `110 mm/s`"});
 }
 
@@ -134,19 +153,28 @@ TEST_CASE("a first release tells how much there is, and nothing of edits") {
 }
 
 TEST_CASE("renames and moves are told under what changed") {
-  Files after = small_tree("", "", "title: Process\nstatus: stable\n", {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\nstatus: stable\n"}, {"profiles-src/machine/m.yaml", "title: Machine\nstatus: stable\n"}});
+  Files after = small_tree("", "", "title: Process\nstatus: stable\n",
+                           {{"profiles-src/material/new.yaml", "title: Material\nreplaces: [p]\nstatus: stable\n"},
+                            {"profiles-src/machine/m.yaml", "title: Machine\nstatus: stable\n"}});
   after.erase("profiles-src/material/p.yaml");
   holds(markdown(small_tree(), after), {"### Changed", "beta -> stable", "the material `p` is `new` now (1 profile)"});
 }
 
 TEST_CASE("each profile is named where that is asked for") {
-  auto tree = [](int speed) { return small_tree(fmt::format("settings: {{ travel.speed: {} mm/s }}\n", speed), "", "", {{"profiles-src/process/r.yaml", "title: R\n"}}); };
+  auto tree = [](int speed) {
+    return small_tree(fmt::format("settings: {{ travel.speed: {} mm/s }}\n", speed), "", "",
+                      {{"profiles-src/process/r.yaml", "title: R\n"}});
+  };
   CHECK(markdown(tree(100), tree(120)).find("`m/p/r`") == std::string::npos);
   holds(markdown(tree(100), tree(120), true), {"all 2 profiles", "- `m/p/q`\n", "- `m/p/r`\n"});
 }
 
 TEST_CASE("a text of the sources cannot break out of its line") {
-  auto tree = [](std::string_view material) { return small_tree("", fmt::format("title: \"<img src=x> [a](b) *c*\"\nsettings: {{ order.words: [\"{}\"] }}\n", material), "", {{"profiles-src/process/r.yaml", "title: R\n"}, {"profiles-src/material/other.yaml", "title: Other\n"}}); };
+  auto tree = [](std::string_view material) {
+    return small_tree(
+        "", fmt::format("title: \"<img src=x> [a](b) *c*\"\nsettings: {{ order.words: [\"{}\"] }}\n", material), "",
+        {{"profiles-src/process/r.yaml", "title: R\n"}, {"profiles-src/material/other.yaml", "title: Other\n"}});
+  };
   std::string text = markdown(tree("a"), tree("x` <b>"));
   CHECK(text.find("<img") == text.find("\\<img") + 1);
   holds(text, {"``[x` <b>]``"});
@@ -167,14 +195,19 @@ TEST_CASE("the document is valid JSON with the parts of the contract") {
   CHECK(json["profiles"]["renamed"] == Json::array());
   CHECK(json["notes"] == Json::parse(R"([{"section": "Fixed", "tier": "free", "text": "A \"slip\".\n"}])"));
   CHECK(json["contributors"] == Json({"A. Author"}));
-  for (const char* list : {"changes", "caps", "scripts", "dictionary", "compatibility", "no_effect"}) CHECK_MESSAGE(json[list].is_array(), list);
+  for (const char* list : {"changes", "caps", "scripts", "dictionary", "compatibility", "no_effect"})
+    CHECK_MESSAGE(json[list].is_array(), list);
 }
 
 TEST_CASE("a change has its causes and effects in full") {
-  Chapter chapter = chapter_of(small_tree("settings: { travel.speed: 100 mm/s }\n"), small_tree("settings: { travel.speed: 120 mm/s }\n"));
+  Chapter chapter = chapter_of(small_tree("settings: { travel.speed: 100 mm/s }\n"),
+                               small_tree("settings: { travel.speed: 120 mm/s }\n"));
   chapter.commits[0] = {std::string(40, 'a')};
   Json json = Json::parse(chapter_json(chapter));
-  CHECK(json["changes"] == Json::parse(R"([{"causes": [{"fragment": "machine/m", "part": "settings", "setting": "travel.speed", "condition": null, "before": "100 mm/s", "after": "120 mm/s",
+  CHECK(
+      json["changes"] ==
+      Json::parse(
+          R"([{"causes": [{"fragment": "machine/m", "part": "settings", "setting": "travel.speed", "condition": null, "before": "100 mm/s", "after": "120 mm/s",
     "file": "profiles-src/machine/m.yaml", "commits": ["aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"]}],
    "effects": [{"profile": "m/p/q", "setting": "travel.speed", "before": 100, "after": 120, "unit": "mm/s"}]}])"));
 }
@@ -182,7 +215,9 @@ TEST_CASE("a change has its causes and effects in full") {
 TEST_CASE("an unset value, a count and another unit stand as the contract says") {
   std::string text(test::dictionary);
   text.replace(text.find("unit: mm/s, default: 150 mm/s"), 29, "unit: m/s, default: 150 mm/s");
-  Json json = Json::parse(chapter_json(chapter_of(small_tree(), small_tree("settings: { wipe.length: 2 mm, wall.count: 4 }\n", "", "", {{"schema/settings.yaml", text}}))));
+  Json json =
+      Json::parse(chapter_json(chapter_of(small_tree(), small_tree("settings: { wipe.length: 2 mm, wall.count: 4 }\n",
+                                                                   "", "", {{"schema/settings.yaml", text}}))));
   std::map<std::string, Json> effects;
   for (const Json& change : json["changes"]) {
     for (const Json& effect : change["effects"]) effects[effect["setting"]] = effect;
@@ -190,7 +225,10 @@ TEST_CASE("an unset value, a count and another unit stand as the contract says")
   CHECK(effects["wipe.length"]["before"] == nullptr);
   CHECK(effects["wipe.length"]["after"] == 2);
   CHECK(effects["wall.count"]["unit"] == nullptr);
-  CHECK(effects["travel.speed"] == Json::parse(R"({"profile": "m/p/q", "setting": "travel.speed", "before": 150, "after": 0.15, "unit": "m/s", "unit_before": "mm/s"})"));
+  CHECK(
+      effects["travel.speed"] ==
+      Json::parse(
+          R"({"profile": "m/p/q", "setting": "travel.speed", "before": 150, "after": 0.15, "unit": "m/s", "unit_before": "mm/s"})"));
 }
 
 TEST_CASE("what is added stands with its whole contents") {
@@ -205,15 +243,23 @@ TEST_CASE("what is added stands with its whole contents") {
 }
 
 TEST_CASE("a move tells only the part that moved") {
-  Json status = Json::parse(chapter_json(chapter_of(small_tree("status: stable\n", "status: stable\n", "title: Q\n"), small_tree("status: stable\n", "status: stable\n", "title: Q\nstatus: stable\n"))));
-  CHECK(status["profiles"]["moved"] == Json::parse(R"([{"profile": "m/p/q", "status": {"before": "beta", "after": "stable"}}])"));
+  Json status = Json::parse(
+      chapter_json(chapter_of(small_tree("status: stable\n", "status: stable\n", "title: Q\n"),
+                              small_tree("status: stable\n", "status: stable\n", "title: Q\nstatus: stable\n"))));
+  CHECK(status["profiles"]["moved"] ==
+        Json::parse(R"([{"profile": "m/p/q", "status": {"before": "beta", "after": "stable"}}])"));
   CHECK(status["profiles"]["causes"][0]["moved"] == Json({"m/p/q"}));
-  Json tier = Json::parse(chapter_json(chapter_of(small_tree("", "", "title: Q\n"), small_tree("", "", "title: Q\ntier: supporter\n"))));
-  CHECK(tier["profiles"]["moved"] == Json::parse(R"([{"profile": "m/p/q", "tier": {"before": "free", "after": "supporter"}}])"));
+  Json tier = Json::parse(
+      chapter_json(chapter_of(small_tree("", "", "title: Q\n"), small_tree("", "", "title: Q\ntier: supporter\n"))));
+  CHECK(tier["profiles"]["moved"] ==
+        Json::parse(R"([{"profile": "m/p/q", "tier": {"before": "free", "after": "supporter"}}])"));
 }
 
 TEST_CASE("caps and scripts tell both sides, null where there is none") {
-  Json json = Json::parse(chapter_json(chapter_of(small_tree("", "", "settings: { travel.speed: 200 mm/s }\n"), small_tree("limits: { \"*.speed\": { at_most: 120 mm/s } }\nscripts: { end: M84 }\n", "", "settings: { travel.speed: 200 mm/s }\n"))));
+  Json json = Json::parse(
+      chapter_json(chapter_of(small_tree("", "", "settings: { travel.speed: 200 mm/s }\n"),
+                              small_tree("limits: { \"*.speed\": { at_most: 120 mm/s } }\nscripts: { end: M84 }\n", "",
+                                         "settings: { travel.speed: 200 mm/s }\n"))));
   const Json& cap = json["caps"].at(0)["effects"].at(0);
   CHECK(cap["profile"] == "m/p/q");
   CHECK(cap["setting"] == "travel.speed");
@@ -221,13 +267,17 @@ TEST_CASE("caps and scripts tell both sides, null where there is none") {
   CHECK(cap["after"]["bound"] == "at_most");
   CHECK(cap["after"]["limit"] == 120);
   CHECK(cap["after"]["unit"] == "mm/s");
-  CHECK(json["scripts"].at(0)["effects"] == Json::parse(R"([{"profile": "m/p/q", "script": "end", "before": null, "after": "M84"}])"));
+  CHECK(json["scripts"].at(0)["effects"] ==
+        Json::parse(R"([{"profile": "m/p/q", "script": "end", "before": null, "after": "M84"}])"));
 }
 
 TEST_CASE("edits of the dictionary, of `fits` and without effect have lists of their own") {
   std::string text(test::dictionary);
   text.replace(text.find("range: [0.05, 1]"), 16, "range: [0.05, 2]");
-  Json json = Json::parse(chapter_json(chapter_of(small_tree("title: M\nsettings: { wall.count: 3 }\n", "", "title: Q\n"), small_tree("title: M\nfits: { process: q }\nsettings: { wall.count: 3.0 }\n", "", "title: Q\n", {{"schema/settings.yaml", text}}))));
+  Json json =
+      Json::parse(chapter_json(chapter_of(small_tree("title: M\nsettings: { wall.count: 3 }\n", "", "title: Q\n"),
+                                          small_tree("title: M\nfits: { process: q }\nsettings: { wall.count: 3.0 }\n",
+                                                     "", "title: Q\n", {{"schema/settings.yaml", text}}))));
   REQUIRE(json["dictionary"].size() == 1);
   CHECK(json["dictionary"][0]["part"] == "range");
   CHECK(json["dictionary"][0]["setting"] == "layer.height");
@@ -241,8 +291,13 @@ TEST_CASE("edits of the dictionary, of `fits` and without effect have lists of t
 
 TEST_CASE("what the free audience reads names nothing of the supporters'") {
   auto tree = [](int step) {
-    return small_tree(fmt::format("title: M\nsettings: {{ travel.speed: {} mm/s }}\nfits: {{ material: [p, secret-*] }}\n", 100 + step), "", fmt::format("when:\n  - if: {{ material: [p, secret-{}] }}\n    settings: {{ wall.count: 4 }}\n", step),
-                      {{"profiles-src/material/secret-1.yaml", fmt::format("title: Secret\ntier: supporter\nsettings: {{ wall.speed: {} mm/s }}\n", 60 + step)}, {"profiles-src/material/secret-2.yaml", "title: Secret two\ntier: supporter\n"}});
+    return small_tree(
+        fmt::format("title: M\nsettings: {{ travel.speed: {} mm/s }}\nfits: {{ material: [p, secret-*] }}\n",
+                    100 + step),
+        "", fmt::format("when:\n  - if: {{ material: [p, secret-{}] }}\n    settings: {{ wall.count: 4 }}\n", step),
+        {{"profiles-src/material/secret-1.yaml",
+          fmt::format("title: Secret\ntier: supporter\nsettings: {{ wall.speed: {} mm/s }}\n", 60 + step)},
+         {"profiles-src/material/secret-2.yaml", "title: Secret two\ntier: supporter\n"}});
   };
   Chapter chapter = chapter_of(tree(1), tree(2), {Tier::free, true});
   std::string all = chapter_json(chapter) + chapter_markdown(chapter, true);

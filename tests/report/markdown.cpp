@@ -21,7 +21,8 @@ std::optional<std::string> span_of(std::string_view text) {
     if (end - begin == fence) {
       if (end != text.size()) return std::nullopt;
       std::string inside(text.substr(fence, begin - fence));
-      if (inside.starts_with(' ') && inside.ends_with(' ') && inside.find_first_not_of(' ') != std::string::npos) inside = inside.substr(1, inside.size() - 2);
+      if (inside.starts_with(' ') && inside.ends_with(' ') && inside.find_first_not_of(' ') != std::string::npos)
+        inside = inside.substr(1, inside.size() - 2);
       return inside;
     }
     at = end;
@@ -33,7 +34,8 @@ std::optional<std::string> span_of(std::string_view text) {
 std::string unescaped(std::string_view text) {
   std::string out;
   for (std::size_t i = 0; i < text.size(); ++i) {
-    bool escape = text[i] == '\\' && i + 1 < text.size() && std::string_view("!\"#$%&'()*+,-./:;<=>?@[\\]^_`{|}~").find(text[i + 1]) != std::string_view::npos;
+    bool escape = text[i] == '\\' && i + 1 < text.size() &&
+                  std::string_view("!\"#$%&'()*+,-./:;<=>?@[\\]^_`{|}~").find(text[i + 1]) != std::string_view::npos;
     out += escape ? text[++i] : text[i];
   }
   return out;
@@ -44,7 +46,8 @@ std::string unescaped(std::string_view text) {
 TEST_SUITE("report/markdown") {
 
 TEST_CASE("a code span holds its text") {
-  for (std::string text : {"150 mm/s", "a`b", "`", "``", "`a`", "a```b`", "<b>", "*x*", "a\\", " a", "a ", "   ", "[x](y)", "\\`"}) {
+  for (std::string text :
+       {"150 mm/s", "a`b", "`", "``", "`a`", "a```b`", "<b>", "*x*", "a\\", " a", "a ", "   ", "[x](y)", "\\`"}) {
     CAPTURE(text);
     CHECK(span_of(code(text)) == text);
   }
@@ -61,8 +64,9 @@ TEST_CASE("backticks inside are fenced by more of them, or fewer") {
 TEST_CASE("a code span stands on one line") { CHECK(code("a\nb") == "`a b`"); }
 
 TEST_CASE("words are shown as they are") {
-  for (std::string text : {"plain words, 3 of them.", "a*b*c", "_under_", "[link](address)", "<script>x</script>", "a|b", "&amp;", "# no heading", "back\\slash", "`tick`", "~~struck~~", "- no list", "+ none", "= none", "1. no list",
-                           "12) none", "3.5 mm", "1990", "\xc3\xa4\xc3\xb6"}) {
+  for (std::string text : {"plain words, 3 of them.", "a*b*c", "_under_", "[link](address)", "<script>x</script>",
+                           "a|b", "&amp;", "# no heading", "back\\slash", "`tick`", "~~struck~~", "- no list", "+ none",
+                           "= none", "1. no list", "12) none", "3.5 mm", "1990", "\xc3\xa4\xc3\xb6"}) {
     CAPTURE(text);
     CHECK(unescaped(plain_text(text)) == text);
   }
@@ -83,7 +87,8 @@ TEST_CASE("no sign of words can start a tag, a span, a link, a heading or a list
 
 // What a publisher writes in a note may be Markdown of one's own; what would break out of its item may not.
 TEST_CASE("a note keeps its Markdown, and starts no heading, frame or tag") {
-  CHECK(tame_markdown("Some *words* with `code` and a [link](https://example.org).\n") == "Some *words* with `code` and a [link](https://example.org).");
+  CHECK(tame_markdown("Some *words* with `code` and a [link](https://example.org).\n") ==
+        "Some *words* with `code` and a [link](https://example.org).");
   CHECK(tame_markdown("# Heading") == "\\# Heading");
   CHECK(tame_markdown("a\n  ## Heading") == "a\n  \\## Heading");
   CHECK(tame_markdown("a <b>") == "a \\<b>");

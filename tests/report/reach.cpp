@@ -15,19 +15,24 @@ struct Shop {
     changes.cast[kind].titles.push_back(std::move(title));
     changes.cast[kind].nozzles.push_back(std::move(nozzle));
   }
-  void group(std::size_t kind, std::string title, std::vector<std::uint32_t> members) { changes.cast[kind].families.push_back({std::move(title), std::move(members)}); }
+  void group(std::size_t kind, std::string title, std::vector<std::uint32_t> members) {
+    changes.cast[kind].families.push_back({std::move(title), std::move(members)});
+  }
   void fill() {
     auto count = [&](std::size_t kind) { return static_cast<std::uint32_t>(changes.cast[kind].names.size()); };
     for (std::uint32_t a = 0; a < count(0); ++a) {
       for (std::uint32_t b = 0; b < count(1); ++b) {
         for (std::uint32_t c = 0; c < count(2); ++c)
-          changes.profiles.push_back({fmt::format("{}/{}/{}", changes.cast[0].names[a], changes.cast[1].names[b], changes.cast[2].names[c]), {a, b, c}});
+          changes.profiles.push_back(
+              {fmt::format("{}/{}/{}", changes.cast[0].names[a], changes.cast[1].names[b], changes.cast[2].names[c]),
+               {a, b, c}});
       }
     }
   }
 
   // The profiles of some machines, materials and processes; "*" is all.
-  std::vector<std::uint32_t> box(std::string_view machines, std::string_view materials, std::string_view processes) const {
+  std::vector<std::uint32_t> box(std::string_view machines, std::string_view materials,
+                                 std::string_view processes) const {
     std::vector<std::uint32_t> out;
     const std::string_view wanted[] = {machines, materials, processes};
     for (std::uint32_t i = 0; i < changes.profiles.size(); ++i) {
@@ -41,7 +46,9 @@ struct Shop {
     return out;
   }
   std::string tell(const std::vector<std::uint32_t>& profiles) const { return ReachTeller(changes).tell(profiles); }
-  std::string tell(std::string_view machines, std::string_view materials, std::string_view processes) const { return tell(box(machines, materials, processes)); }
+  std::string tell(std::string_view machines, std::string_view materials, std::string_view processes) const {
+    return tell(box(machines, materials, processes));
+  }
 };
 
 // Two machines with two nozzles each, six materials of which three are of one family, three processes: 72 profiles.
@@ -68,7 +75,9 @@ std::vector<std::uint32_t> joined(std::vector<std::uint32_t> a, const std::vecto
 
 TEST_SUITE("report/reach") {
 
-TEST_CASE("one profile is told by its id") { CHECK(shop().tell("heron+0.4", "petg", "fine") == "`heron+0.4/petg/fine`"); }
+TEST_CASE("one profile is told by its id") {
+  CHECK(shop().tell("heron+0.4", "petg", "fine") == "`heron+0.4/petg/fine`");
+}
 
 TEST_CASE("all profiles are told as all") {
   CHECK(shop().tell("*", "*", "*") == "all 72 profiles");
@@ -80,7 +89,9 @@ TEST_CASE("all profiles are told as all") {
   CHECK(one.tell("*", "*", "*") == "`m/p/q`");
 }
 
-TEST_CASE("all machines of one nozzle are told by the nozzle") { CHECK(shop().tell("heron+0.4 wren+0.4", "*", "*") == "all 0.4 mm machines (36 profiles)"); }
+TEST_CASE("all machines of one nozzle are told by the nozzle") {
+  CHECK(shop().tell("heron+0.4 wren+0.4", "*", "*") == "all 0.4 mm machines (36 profiles)");
+}
 
 TEST_CASE("only what narrows the set down is told") {
   CHECK(shop().tell("wren+0.6", "*", "*") == "Wren 0.6 (18 profiles)");
@@ -99,7 +110,8 @@ TEST_CASE("a family is told by its title") {
 
 TEST_CASE("the machines of a family with one nozzle are told as such") {
   Shop many;
-  for (int i = 0; i < 8; ++i) many.add(0, fmt::format("m{}", i), fmt::format("Machine {}", i), i % 2 == 0 ? "0.4 mm" : "0.6 mm");
+  for (int i = 0; i < 8; ++i)
+    many.add(0, fmt::format("m{}", i), fmt::format("Machine {}", i), i % 2 == 0 ? "0.4 mm" : "0.6 mm");
   many.add(1, "p", "P");
   many.add(2, "q", "Q");
   many.group(0, "Large ones", {0, 1, 2, 3, 4, 5});
@@ -108,12 +120,14 @@ TEST_CASE("the machines of a family with one nozzle are told as such") {
 }
 
 TEST_CASE("all but one or two of many are told by those") {
-  CHECK(shop().tell("*", "pla pla-matt pla-silk petg asa", "*") == "all profiles with every material but tpu title (60 profiles)");
+  CHECK(shop().tell("*", "pla pla-matt pla-silk petg asa", "*") ==
+        "all profiles with every material but tpu title (60 profiles)");
   Shop more = shop();
   more.changes.profiles.clear();
   more.add(1, "pa", "pa title");
   more.fill();
-  CHECK(more.tell("*", "pla pla-matt pla-silk petg asa", "*") == "all profiles with every material but tpu title and pa title (60 profiles)");
+  CHECK(more.tell("*", "pla pla-matt pla-silk petg asa", "*") ==
+        "all profiles with every material but tpu title and pa title (60 profiles)");
 }
 
 TEST_CASE("few names are told one by one, many by some and their number") {
@@ -123,12 +137,14 @@ TEST_CASE("few names are told one by one, many by some and their number") {
   many.add(1, "p", "P");
   many.add(2, "q", "Q");
   many.fill();
-  CHECK(many.tell("m00 m01 m02 m03 m04 m05", "*", "*") == "6 machines (Machine 00, Machine 01, Machine 02, Machine 03 ...) (6 profiles)");
+  CHECK(many.tell("m00 m01 m02 m03 m04 m05", "*", "*") ==
+        "6 machines (Machine 00, Machine 01, Machine 02, Machine 03 ...) (6 profiles)");
 }
 
 TEST_CASE("two boxes are told one after the other") {
   Shop all = shop();
-  CHECK(all.tell(joined(all.box("heron+0.4", "petg", "*"), all.box("wren+0.6", "tpu", "*"))) == "Heron 0.4 with petg title; Wren 0.6 with tpu title (6 profiles)");
+  CHECK(all.tell(joined(all.box("heron+0.4", "petg", "*"), all.box("wren+0.6", "tpu", "*"))) ==
+        "Heron 0.4 with petg title; Wren 0.6 with tpu title (6 profiles)");
 }
 
 TEST_CASE("what is no union of a few boxes is told by number and example") {
@@ -148,7 +164,8 @@ TEST_CASE("the order and repetition of the profiles do not count") {
 TEST_CASE("all are those that stayed; with those that came only where the set has such") {
   Shop all = shop();
   all.changes.added = all.box("wren+0.4 wren+0.6", "asa", "*");
-  CHECK(all.tell("heron+0.4 heron+0.6", "asa", "*") == "all profiles with asa title (6 profiles)");  // the others with it are new
+  CHECK(all.tell("heron+0.4 heron+0.6", "asa", "*") ==
+        "all profiles with asa title (6 profiles)");  // the others with it are new
   CHECK(all.tell("*", "asa", "*") == "all profiles with asa title (12 profiles)");
   CHECK(all.tell(all.changes.added).find("Wren 0.4 and Wren 0.6") == 0);
 }

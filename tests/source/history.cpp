@@ -10,7 +10,8 @@ using test::Repository;
 
 namespace {
 
-const std::vector<std::string> wanted = {"profiles-src/machine/m.yaml", "profiles-src/material/p.yaml", "profiles-src/process/q.yaml"};
+const std::vector<std::string> wanted = {"profiles-src/machine/m.yaml", "profiles-src/material/p.yaml",
+                                         "profiles-src/process/q.yaml"};
 
 void write(const Repository& repository, std::string_view name, std::string_view text) {
   const std::map<std::string_view, std::string> paths = {{"m", wanted[0]}, {"p", wanted[1]}, {"q", wanted[2]}};
@@ -31,7 +32,8 @@ struct Started : Repository {
       CHECK(each.id.size() == 40);
       std::vector<std::string> names;
       for (const TouchedFile& file : each.touched) names.push_back(std::filesystem::path(file.path).stem().string());
-      out += fmt::format("{}{} by {}", out.empty() ? "" : "; ", fmt::join(names, ", "), fmt::join(each.people, " and "));
+      out +=
+          fmt::format("{}{} by {}", out.empty() ? "" : "; ", fmt::join(names, ", "), fmt::join(each.people, " and "));
     }
     return out;
   }
@@ -131,14 +133,18 @@ TEST_CASE("the first commit of all has nothing before it") {
 TEST_CASE("who is named in a Co-authored-by trailer takes part, once") {
   Started repository;
   write(repository, "m", "title: two\n");
-  repository.commit("second\n\nWords.\n\nCo-authored-by: C. Author <c@example.org>\nco-authored-by: A. Author <a@example.org>\nReviewed-by: D. Reader <d@example.org>", "2020-01-02T00:00:00Z", by_a);
+  repository.commit(
+      "second\n\nWords.\n\nCo-authored-by: C. Author <c@example.org>\nco-authored-by: A. Author "
+      "<a@example.org>\nReviewed-by: D. Reader <d@example.org>",
+      "2020-01-02T00:00:00Z", by_a);
   CHECK(repository.told() == "m by A. Author and C. Author");
 }
 
 // gitmailmap(5): "Proper Name <proper@email.xx> Commit Name <commit@email.xx>".
 TEST_CASE("names are those of .mailmap") {
   Started repository;
-  repository.folder.write(".mailmap", "Ada Author <ada@example.org> A. Author <a@example.org>\nCleo Author <c@example.org>\n");
+  repository.folder.write(".mailmap",
+                          "Ada Author <ada@example.org> A. Author <a@example.org>\nCleo Author <c@example.org>\n");
   write(repository, "m", "title: two\n");
   repository.commit("second\n\nCo-authored-by: C. Author <c@example.org>", "2020-01-02T00:00:00Z", by_a);
   CHECK(repository.told() == "m by Ada Author and Cleo Author");
@@ -160,7 +166,8 @@ TEST_CASE("a shallow clone says that some of the history is not here") {
     repository.commit("more", "2020-01-02T00:00:00Z", by_a);
   }
   Folder clones;
-  repository.git(fmt::format("clone -q --depth 1 'file://{}' '{}'", repository.folder.path.string(), (clones.path / "clone").string()));
+  repository.git(fmt::format("clone -q --depth 1 'file://{}' '{}'", repository.folder.path.string(),
+                             (clones.path / "clone").string()));
   History cut = read_history(clones.path / "clone", repository.id("start"), repository.id(), wanted);
   CHECK(cut.cut);
   CHECK_FALSE(read_history(repository.folder.path, repository.id("start"), repository.id(), wanted).cut);

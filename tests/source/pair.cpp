@@ -12,7 +12,10 @@ namespace {
 
 std::string digest(const Files& files) { return content_digest(test::sources_of(files)); }
 
-const Files tree = {{"profiles-src/bindery.yaml", "publisher: Example Workshop\n"}, {"profiles-src/machine/m.yaml", "title: M\n"}, {"release/plan.yaml", "name: demo\n"}, {"schema/a.yaml", "settings: {}\n"}};
+const Files tree = {{"profiles-src/bindery.yaml", "publisher: Example Workshop\n"},
+                    {"profiles-src/machine/m.yaml", "title: M\n"},
+                    {"release/plan.yaml", "name: demo\n"},
+                    {"schema/a.yaml", "settings: {}\n"}};
 
 Files with(std::string_view path, std::string_view text) {
   Files out = tree;
@@ -31,9 +34,11 @@ TEST_CASE("aligned trees have equal numbers for equal paths") {
   REQUIRE(a.files.size() == 4);
   REQUIRE(b.files.size() == 4);
   for (FileId id = 0; id < 4; ++id) CHECK(a[id].path == b[id].path);
-  CHECK(std::is_sorted(a.files.begin(), a.files.end(), [](const SourceFile& x, const SourceFile& y) { return x.path < y.path; }));
+  CHECK(std::is_sorted(a.files.begin(), a.files.end(),
+                       [](const SourceFile& x, const SourceFile& y) { return x.path < y.path; }));
   std::string present;
-  for (FileId id = 0; id < 4; ++id) present += fmt::format("{}{} ", a[id].present ? a[id].text : "-", b[id].present ? b[id].text : "-");
+  for (FileId id = 0; id < 4; ++id)
+    present += fmt::format("{}{} ", a[id].present ? a[id].text : "-", b[id].present ? b[id].text : "-");
   CHECK(present == "1- -3 24 -5 ");
 }
 
@@ -65,7 +70,8 @@ TEST_CASE("equal contents have one digest, and any byte of what shapes profiles 
 }
 
 TEST_CASE("notes and the ledger do not count in the digest") {
-  for (std::string_view path : {"release/notes/a.yaml", "release/ledger.yaml"}) CHECK(digest(with(path, "x")) == digest(tree));
+  for (std::string_view path : {"release/notes/a.yaml", "release/ledger.yaml"})
+    CHECK(digest(with(path, "x")) == digest(tree));
 }
 
 TEST_CASE("a file that only the other tree has does not count in the digest") {

@@ -7,7 +7,11 @@ using namespace bindery;
 namespace {
 
 struct Read {
-  explicit Read(std::string text) : sources(test::sources_of({{"release/ledger.yaml", std::move(text)}})), entries(read_ledger(sources, diagnostics)) { diagnostics.settle(); }
+  explicit Read(std::string text)
+      : sources(test::sources_of({{"release/ledger.yaml", std::move(text)}})),
+        entries(read_ledger(sources, diagnostics)) {
+    diagnostics.settle();
+  }
   Sources sources;
   Diagnostics diagnostics;
   std::vector<LedgerEntry> entries;
@@ -29,7 +33,9 @@ LedgerEntry entry(std::string version) {
 }
 
 // What is said of one release with these lines.
-std::string says(std::string_view lines) { return Read(fmt::format("releases:\n  - version: 1.0.0\n    date: 2026-11-25\n{}", lines)).said(); }
+std::string says(std::string_view lines) {
+  return Read(fmt::format("releases:\n  - version: 1.0.0\n    date: 2026-11-25\n{}", lines)).said();
+}
 
 }  // namespace
 
@@ -63,7 +69,9 @@ TEST_CASE("the highest version stands first, whatever the order of the entries")
 }
 
 TEST_CASE("the entries are in the order of the file") {
-  Read read("releases:\n  - { version: 1.0.0, date: 2026-01-01 }\n  - { version: 3.0.0, date: 2026-01-01 }\n  - { version: 2.0.0, date: 2026-01-01 }\n");
+  Read read(
+      "releases:\n  - { version: 1.0.0, date: 2026-01-01 }\n  - { version: 3.0.0, date: 2026-01-01 }\n  - { version: "
+      "2.0.0, date: 2026-01-01 }\n");
   REQUIRE(read.entries.size() == 3);
   CHECK(read.entries[1].version == "3.0.0");
 }
@@ -89,7 +97,9 @@ TEST_CASE("what a ledger may not hold is reported where it stands") {
 }
 
 TEST_CASE("a release without a sound version and date is none, the others stay") {
-  for (std::string_view bad : {"date: 2026-01-01", "version: 1.0.0", "version: 1.0, date: 2026-01-01", "version: v1.0.0, date: 2026-01-01", "version: 1.0.0, date: yesterday", "version: 1.0.0, date: 26-01-01"}) {
+  for (std::string_view bad :
+       {"date: 2026-01-01", "version: 1.0.0", "version: 1.0, date: 2026-01-01", "version: v1.0.0, date: 2026-01-01",
+        "version: 1.0.0, date: yesterday", "version: 1.0.0, date: 26-01-01"}) {
     CAPTURE(bad);
     Read read(fmt::format("releases:\n  - {{ {} }}\n  - {{ version: 2.0.0, date: 2026-01-01 }}\n", bad));
     CHECK(read.said() != "");

@@ -131,9 +131,10 @@ struct Versions {
     const Fragment *before = find(olds, edit), *after = find(nows, edit);
     if (before == nullptr && after == nullptr) return false;
     for (const PieceEdit& piece : compare_fragments(before, after).pieces) {
-      if (piece.part == Part::fragment || edit.part == Part::fragment ||
-          (piece.part == edit.part && piece.name == edit.setting))
-        return true;
+      // The free audience's conditions have no names.
+      bool same = piece.part == edit.part && piece.name == edit.setting &&
+                  without_names(piece.condition) == without_names(edit.condition);
+      if (same || piece.part == Part::fragment || edit.part == Part::fragment) return true;
     }
     return false;
   }

@@ -267,12 +267,12 @@ class ChapterText {
                               versions.begin()->second.diff);
         for (const auto& [lines, version] : versions) {
           if (many) break;
-          std::string example =
-              version.texts.size() < 2
-                  ? ""
-                  : fmt::format("; for example {}", code(changes_.profiles[version.profiles.front()].id));
-          item += fmt::format("  - The {} script: {}{}\n{}\n{}", bindery::name_of(slot), reach_.tell(version.profiles),
-                              example, names_of(version.profiles, "    "), version.diff);
+          const std::string& reach = reach_.tell(version.profiles);
+          std::string first = code(changes_.profiles[version.profiles.front()].id);
+          bool plain = version.texts.size() < 2 || reach.find(first) != std::string::npos;
+          item += fmt::format("  - The {} script: {}{}\n{}\n{}", bindery::name_of(slot), reach,
+                              plain ? std::string() : fmt::format("; for example {}", first),
+                              names_of(version.profiles, "    "), version.diff);
         }
       }
       add("Safety", std::move(item));

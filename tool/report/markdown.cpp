@@ -13,7 +13,10 @@ std::string code(std::string_view text) {
     longest = std::max(longest, run);
   }
   std::string fence(longest + 1, '`');
-  bool pad = line.starts_with('`') || line.ends_with('`');
+  // A blank at both ends is taken off again, and nothing makes no span (CommonMark 0.31.2, section 6.1).
+  if (line.empty()) line = " ";
+  bool blanks = line.starts_with(' ') && line.ends_with(' ') && line.find_first_not_of(' ') != std::string::npos;
+  bool pad = line.starts_with('`') || line.ends_with('`') || blanks;
   return fence + (pad ? " " : "") + line + (pad ? " " : "") + fence;
 }
 

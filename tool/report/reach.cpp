@@ -179,7 +179,8 @@ std::string ReachTeller::names_words(std::size_t kind, const Names& names) const
   std::vector<std::string> titles;
   if (names.size() > 1) {
     for (const Family& family : cast.families) {
-      if (kind != 0 && names == on_stage(kind, family)) return plain_text(family.title);
+      bool ambiguous = titles_[kind].contains(family.title);
+      if (kind != 0 && !ambiguous && names == on_stage(kind, family)) return plain_text(family.title);
     }
     for (std::uint32_t each : stage_->names[kind]) {
       if (!names.contains(each)) titles.push_back(title(each));
@@ -204,7 +205,12 @@ std::string ReachTeller::title_of(std::size_t kind, std::uint32_t name) const {
   const Cast& cast = changes_.cast[kind];
   std::string title = plain_text(cast.titles[name]);
   if (titles_[kind].at(cast.titles[name]) == 1) return title;
-  if (!cast.nozzles[name].empty()) return fmt::format("{} {}", title, cast.nozzles[name]);
+  auto alike = [&](std::uint32_t each) {
+    return cast.titles[each] == cast.titles[name] && cast.nozzles[each] == cast.nozzles[name];
+  };
+  std::size_t count = 0;
+  for (std::uint32_t each = 0; each < cast.names.size(); ++each) count += alike(each) ? 1 : 0;
+  if (!cast.nozzles[name].empty() && count == 1) return fmt::format("{} {}", title, cast.nozzles[name]);
   return code(cast.names[name]);
 }
 
