@@ -169,6 +169,39 @@ inline Files mixed_tree(unsigned edits) {
   return out;
 }
 
+// A chapter on the difference of two trees: version 1.1.0 after 1.0.0.
+inline Chapter chapter_of(const Files& before, const Files& after, const View& view = {}) {
+  Chapter chapter;
+  chapter.changes = Twins(before, after).changes(view);
+  chapter.from = "1.0.0";
+  chapter.to = "1.1.0";
+  chapter.from_version = parse_version("1.0.0");
+  chapter.to_version = parse_version("1.1.0");
+  chapter.date = "2026-11-25";
+  chapter.audience = view.tier;
+  chapter.level = level_of(chapter.changes);
+  chapter.reason = reason_of(chapter.level, chapter.changes);
+  chapter.suggested = next_version(*chapter.from_version, chapter.level).text();
+  chapter.commits.resize(chapter.changes.edits.size());
+  return chapter;
+}
+
+// Two trees that differ in a bit of everything.
+inline Files all_before() {
+  return small_tree("title: Machine\nsettings: { travel.speed: 100 mm/s }\nscripts: { start: G28 }\n",
+                    "title: Material\nsettings: { heat.nozzle: 210 degC }\n", "title: Process\n",
+                    {{"profiles-src/process/old.yaml", "title: Old\n"}});
+}
+inline Files all_after() {
+  Files out = small_tree("title: Machine\nsettings: { travel.speed: 120 mm/s }\nscripts: { start: G28 X }\n",
+                         "title: Material\nsettings: { heat.nozzle: 215 degC }\n", "title: Process\nstatus: stable\n",
+                         {{"profiles-src/process/new.yaml", "title: New\nscripts: { pause: M0 }\n"}});
+  std::string text(dictionary);
+  text.replace(text.find("range: [0.05, 1]"), 16, "range: [0.05, 2]");
+  out["schema/settings.yaml"] = text;
+  return out;
+}
+
 // All that is told of a difference.
 inline std::string dump(const Changes& changes) {
   Chapter chapter;

@@ -157,6 +157,19 @@ TEST_CASE("a clean merge of two edits of one file is credited for neither") {
   CHECK(history.told() == "process/q settings fan.duty: 2\nprocess/q settings wall.count: 1\nA. Author, B. Author");
 }
 
+TEST_CASE("an edit inside a block is not credited to who edited the same setting outside") {
+  auto file = [](int outside, int inside) {
+    return fmt::format(
+        "settings: {{ wall.count: {} }}\nwhen:\n  - if: {{ material: p }}\n    settings: {{ wall.count: {} }}\n",
+        outside, inside);
+  };
+  History history(small_tree("", "", file(3, 5)));
+  history.step({{q, file(4, 5)}}, by_a);
+  history.step({{q, file(4, 6)}}, by_b);
+  CHECK(history.told() ==
+        "process/q settings wall.count [material: [p]]: 2\nprocess/q settings wall.count: 1\nB. Author");
+}
+
 TEST_CASE("who edits another part of a dictionary's entry is not credited for its default") {
   std::string text(test::dictionary);
   History history(small_tree());
@@ -164,7 +177,7 @@ TEST_CASE("who edits another part of a dictionary's entry is not credited for it
   history.step({{"schema/settings.yaml", text}}, by_a);
   text.replace(text.find("default: 0.2 mm"), 15, "default: 0.3 mm");
   history.step({{"schema/settings.yaml", text}}, by_b);
-  CHECK(history.told() == "schema default layer.height: 2\nschema range layer.height: 1\nB. Author");
+  CHECK(history.told() == "schema default layer.height: 2\nschema range layer.height: 1\nA. Author, B. Author");
 }
 
 TEST_CASE("without an earlier commit the whole history is looked at") {
@@ -179,6 +192,15 @@ TEST_CASE("without an earlier commit the whole history is looked at") {
   CHECK(chapter.commits[0] == std::vector<std::string>{repository.id()});
   CHECK(chapter.contributors == std::vector<std::string>{"A. Author"});
   CHECK_FALSE(chapter.cut);
+}
+
+TEST_CASE("who edits words alone is no contributor") {
+  std::string text(test::dictionary);
+  History history(small_tree("title: M\n"));
+  text.replace(text.find("How fast walls are laid."), 24, "How fast a wall is laid.");
+  history.step({{"schema/settings.yaml", text}}, by_a);
+  history.step({{m, "title: Other\n"}}, by_b);
+  CHECK(history.told() == "machine/m words title: 2\nschema words wall.speed: 1\n");
 }
 
 }

@@ -32,7 +32,7 @@ const Changes& sample() {
 std::size_t walk(const Changes& changes) {
   std::size_t sum = 0;
   for (const Edit& edit : changes.edits)
-    sum += edit.fragment.size() + edit.before.size() + edit.after.size() + edit.file.size();
+    sum += name_of(edit.part).size() + edit.fragment.size() + edit.before.size() + edit.after.size() + edit.file.size();
   for (const PlainValue& value : changes.values) sum += value.json.size();
   for (const std::string& text : changes.texts) sum += text.size();
   for (const ProfileName& profile : changes.profiles) sum += profile.id.size();
@@ -64,6 +64,13 @@ TEST_CASE("a difference is read back as it was packed") {
   CHECK(read->edits == changes.edits);
   CHECK(read->values == changes.values);
   CHECK(read->cast[0].nozzles == changes.cast[0].nozzles);
+}
+
+TEST_CASE("one difference has one form in bytes") {
+  const std::string bytes = packed(sample());
+  CHECK(packed(*unpacked(bytes)) == bytes);
+  Changes copy = sample();
+  CHECK(packed(copy) == bytes);
 }
 
 TEST_CASE("an empty difference is read back too") {

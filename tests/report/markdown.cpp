@@ -46,8 +46,8 @@ std::string unescaped(std::string_view text) {
 TEST_SUITE("report/markdown") {
 
 TEST_CASE("a code span holds its text") {
-  for (std::string text :
-       {"150 mm/s", "a`b", "`", "``", "`a`", "a```b`", "<b>", "*x*", "a\\", " a", "a ", "   ", "[x](y)", "\\`"}) {
+  for (std::string text : {"150 mm/s", "a`b", "`", "``", "`a`", "a```b`", "<b>", "*x*", "a\\", " a", "a ", " a ", "   ",
+                           "[x](y)", "\\`"}) {
     CAPTURE(text);
     CHECK(span_of(code(text)) == text);
   }
@@ -60,6 +60,8 @@ TEST_CASE("backticks inside are fenced by more of them, or fewer") {
   CHECK(code("foo ` bar") == "``foo ` bar``");
   CHECK(code("``") == "``` `` ```");
 }
+
+TEST_CASE("nothing is a blank in a code span, for two backticks are none") { CHECK(span_of(code("")) == " "); }
 
 TEST_CASE("a code span stands on one line") { CHECK(code("a\nb") == "`a b`"); }
 

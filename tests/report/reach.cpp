@@ -190,6 +190,31 @@ TEST_CASE("names of one title are told apart by their nozzles, or by name") {
   CHECK(twins.tell("heron+0.6", "p2", "*") == "Heron 0.6 mm with `p2` (2 profiles)");
 }
 
+TEST_CASE("machines of one title and one nozzle are told apart by name") {
+  Shop twins;
+  twins.add(0, "heron+a", "Heron", "0.4 mm");
+  twins.add(0, "heron+b", "Heron", "0.4 mm");
+  twins.add(0, "wren", "Wren", "0.6 mm");
+  twins.add(1, "p", "P");
+  twins.add(1, "r", "R");
+  twins.add(2, "q", "Q");
+  twins.fill();
+  CHECK(twins.tell("heron+a", "*", "*") == "`heron+a` (2 profiles)");
+  CHECK(twins.tell("heron+a wren", "*", "*") != twins.tell("heron+b wren", "*", "*"));
+}
+
+TEST_CASE("a family with the title of one of its members is told apart from it") {
+  Shop same;
+  same.add(0, "m", "M");
+  for (std::string name : {"plain", "silk", "petg"}) same.add(1, name, name == "plain" ? "PLA" : name);
+  same.add(2, "q", "Q");
+  same.add(2, "r", "R");
+  same.group(1, "PLA", {0, 1});
+  same.fill();
+  auto without_number = [](const std::string& words) { return words.substr(0, words.find(" (")); };
+  CHECK(without_number(same.tell("*", "plain silk", "*")) != without_number(same.tell("*", "plain", "*")));
+}
+
 TEST_CASE("titles are told as words, whatever signs they hold") {
   Shop signs;
   signs.add(0, "m", "M");

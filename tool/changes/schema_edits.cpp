@@ -203,7 +203,9 @@ void add_plan_edits(const Tree& from, const Tree& to, Tier audience, EditTable& 
   note(Part::words, "name", std::string(from.plan.name), std::string(to.plan.name), "release/plan.yaml");
   auto text_of = [](const Tree& tree, const std::string& path) {
     FileId id = tree.sources->find(path);
-    return id == no_file ? std::string() : (*tree.sources)[id].text;
+    std::string text = id == no_file ? std::string() : (*tree.sources)[id].text;
+    std::erase(text, '\r');  // line ends are no edit
+    return text;
   };
   for (const std::string path : {"release/texts/licence.txt", "release/texts/read-me-first.txt"})
     note(Part::words, path, text_of(from, path), text_of(to, path), path);

@@ -165,6 +165,12 @@ void credit(const std::filesystem::path& root, const Commit* from, const Commit&
   use(changes.caps);
   use(changes.scripts);
   use(changes.sets);
+  // What the dictionary says, and who fits whom, is told without an effect.
+  for (std::uint32_t i = 0; i < changes.edits.size(); ++i) {
+    const Edit& edit = changes.edits[i];
+    bool dictionary = edit.fragment == "schema" && edit.part != Part::words;
+    if (edit.told && (dictionary || edit.part == Part::fits)) causes.insert(i);
+  }
   std::map<std::string, std::vector<std::uint32_t>> by_file;
   for (std::uint32_t i = 0; i < changes.edits.size(); ++i) {
     by_file[changes.edits[i].file].push_back(i);

@@ -16,10 +16,11 @@ std::vector<ChapterNote> notes_for(const std::optional<Version>& version, const 
     auto said = parse_version(note.version);
     return said && version && precedence(*said, *version) == 0;
   };
-  // Labelled with a version that is to come.
+  // Labelled with a version that is to come, or not long enough ago to have been told.
   auto unreleased = [&](const ChapterNote& note) {
     auto said = parse_version(note.version);
-    return !version && said && (!from || precedence(*said, *from) > 0);
+    if (version || !said) return false;
+    return from ? precedence(*said, *from) > 0 : !earlier.contains(note.path);
   };
   std::vector<ChapterNote> out;
   for (const ChapterNote& note : own) {

@@ -17,6 +17,7 @@ namespace fs = std::filesystem;
 namespace {
 
 constexpr std::size_t kept_files = 48;
+constexpr std::uintmax_t largest_entry = 1u << 30;
 
 // One description of the form for both directions: `Way` either writes a thing or reads it.
 template <typename Way>
@@ -83,6 +84,17 @@ template <typename T>
 constexpr bool is_plain = std::is_trivially_copyable_v<T> &&
                           (std::has_unique_object_representations_v<T> || std::is_floating_point_v<T>);
 
+template <typename T>
+constexpr std::uint8_t highest = 1;  // of a bool
+template <>
+constexpr std::uint8_t highest<Part> = static_cast<std::uint8_t>(Part::default_tier);
+template <>
+constexpr std::uint8_t highest<Tier> = static_cast<std::uint8_t>(Tier::supporter);
+template <>
+constexpr std::uint8_t highest<Status> = static_cast<std::uint8_t>(Status::retired);
+template <>
+constexpr std::uint8_t highest<ScriptSlot> = static_cast<std::uint8_t>(ScriptSlot::end);
+
 class Writer {
  public:
   template <typename... Parts>
@@ -136,8 +148,18 @@ class Reader {
  private:
   template <typename T>
   void one(T& thing) {
-    if constexpr (is_plain<T>) take(&thing, sizeof thing);
-    else pass(*this, thing);
+    if constexpr (std::is_same_v<T, bool> || std::is_enum_v<T>) {
+      // Bytes that are no value of the type are not put into one.
+      std::uint8_t byte = 0;
+      static_assert(sizeof(T) == 1);
+      take(&byte, 1);
+      if (byte > highest<T>) sound_ = false;
+      if (sound_) thing = static_cast<T>(byte);
+    } else if constexpr (is_plain<T>) {
+      take(&thing, sizeof thing);
+    } else {
+      pass(*this, thing);
+    }
   }
   void one(std::string& text) {
     std::size_t length = size(1);
@@ -200,7 +222,11 @@ std::optional<Changes> unpacked(std::string_view bytes) {
 }
 
 std::optional<Changes> ChangeStore::find(const std::string& name) const {
-  std::ifstream in(folder_ / name, std::ios::binary);
+  std::error_code failure;
+  fs::path path = folder_ / name;
+  bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
+  if (!plain || fs::file_size(path, failure) > largest_entry) return std::nullopt;
+  std::ifstream in(path, std::ios::binary);
   if (!in) return std::nullopt;
   std::string bytes{std::istreambuf_iterator<char>(in), {}};
   constexpr std::size_t head = 64;

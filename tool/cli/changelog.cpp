@@ -40,8 +40,12 @@ Sides find_sides(const Chronicle& chronicle, const std::string& from, const std:
     throw UsageError("an archive alone has nothing to be compared with", "name the earlier version as FROM");
   if (const PastRelease* missing = chronicle.passed_over(sides.to.version))
     throw UsageError(
-        fmt::format("the commit of the release before, {}, is not here", missing->version.text()),
-        "get the whole history with `git fetch --unshallow --tags`, or name an archive of that release as FROM");
+        missing->commit.empty()
+            ? fmt::format("the ledger names no commit for the release before, {}", missing->version.text())
+            : fmt::format("the commit of the release before, {}, is not here", missing->version.text()),
+        missing->commit.empty()
+            ? "name an archive of that release as FROM"
+            : "get the whole history with `git fetch --unshallow --tags`, or name an archive of that release as FROM");
   sides.from = chronicle.before(sides.to.version);
   if (!sides.from && chronicle.shallow())
     throw UsageError("the clone is shallow, so the release before is not known",
@@ -69,6 +73,13 @@ Exit run_changelog(const Options& options) {
   Sides sides = find_sides(chronicle, options.words[0], options.words[1]);
   View view;
   view.tier = options.tier == "free" ? Tier::free : Tier::supporter;
+  for (const SideSource* side : {sides.from ? &*sides.from : nullptr, &sides.to}) {
+    if (side == nullptr || !side->published || side->published->tier != Tier::free) continue;
+    if (options.tier == "supporter")
+      throw UsageError("a free archive does not tell what supporters have",
+                       "name the supporter archive, or leave --tier out");
+    view.tier = Tier::free;
+  }
   view.contents = options.format == "json";
   std::optional<BrokenSide> broken;
   std::optional<Chapter> chapter = tell(chronicle, sides, view, broken);
