@@ -208,6 +208,15 @@ TEST_CASE("the dictionary's default is a cause where nothing is written") {
         "180 -> 210 by process/q settings wall.speed");
 }
 
+TEST_CASE("a default that is the word none is told apart from no default") {
+  auto tree = [](std::string_view standard) {
+    std::string text(test::dictionary);
+    std::string entry = fmt::format("  note.words: {{ kinds: [process], type: text, default: {} }}\n", standard);
+    return small_tree("", "", "", {{"schema/settings.yaml", text.insert(text.find("  fan.duty:"), entry)}});
+  };
+  CHECK(change("note.words", tree("none"), tree("\"none\"")) == "null -> \"none\" by schema default note.words");
+}
+
 TEST_CASE("a default that is written over is no cause") {
   std::string text(test::dictionary);
   text.replace(text.find("default: 150 mm/s"), 17, "default: 160 mm/s");
