@@ -104,7 +104,8 @@ class Case:
             # What the program may do must not depend on where it runs.
             self.settings = {"PATH": os.environ.get("PATH", ""), "HOME": folder, "LC_ALL": "C.UTF-8", "TZ": "UTC", "GIT_CONFIG_NOSYSTEM": "1",
                              # A sanitizer's report must not pass for an exit code of the program.
-                             "ASAN_OPTIONS": "exitcode=99", "UBSAN_OPTIONS": "halt_on_error=1:exitcode=99"}
+                             "ASAN_OPTIONS": "exitcode=99", "UBSAN_OPTIONS": "halt_on_error=1:exitcode=99",
+                             "LSAN_OPTIONS": f"suppressions={HERE.parent / 'leaks.txt'}:print_suppressions=0"}
             try:
                 for words, body in sections:
                     self.step(words, body)
