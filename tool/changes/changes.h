@@ -8,6 +8,7 @@
 #include <array>
 #include <cstdint>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -171,6 +172,8 @@ struct Changes {
   std::vector<ScriptChange> scripts;
   std::vector<std::uint32_t> idle;  // edits that change nothing resolved
 
+  // The edits that some difference has for a cause.
+  std::set<std::uint32_t> causes() const;
   // Nothing at all, words included.
   bool empty() const;
 };

@@ -260,14 +260,7 @@ class Comparison {
   // Edits that no difference has for a cause. To the free audience, those of fragments alone that its profiles are made
   // of, and of the dictionary.
   void find_idle(Changes& out) const {
-    EditSet used;
-    auto use = [&](const auto& list) {
-      for (const auto& each : list) used.insert(each.causes.begin(), each.causes.end());
-    };
-    use(out.changes);
-    use(out.caps);
-    use(out.scripts);
-    use(out.sets);
+    EditSet used = out.causes();
     add_renames(used);
     add_bases(used);
     std::array<std::vector<bool>, 2> part;
@@ -353,6 +346,18 @@ class Comparison {
 };
 
 }  // namespace
+
+std::set<std::uint32_t> Changes::causes() const {
+  std::set<std::uint32_t> out;
+  auto add = [&](const auto& list) {
+    for (const auto& each : list) out.insert(each.causes.begin(), each.causes.end());
+  };
+  add(changes);
+  add(caps);
+  add(scripts);
+  add(sets);
+  return out;
+}
 
 bool Changes::empty() const {
   return edits.empty() && added.empty() && removed.empty() && renamed.empty() && moved.empty() && changes.empty() &&

@@ -16,7 +16,7 @@ namespace {
 // Numbers the names of one kind on either side, and finds what groups them.
 class CastMaker {
  public:
-  CastMaker(std::size_t kind, Cast& cast) : kind_(kind), cast_(cast) {}
+  explicit CastMaker(Cast& cast) : cast_(cast) {}
 
   std::uint32_t add(const Tree& tree, FragmentId id) {
     auto [at, fresh] = index_.emplace(std::string(tree[id].name()), static_cast<std::uint32_t>(cast_.names.size()));
@@ -44,7 +44,6 @@ class CastMaker {
   }
 
  private:
-  std::size_t kind_;
   Cast& cast_;
   std::map<std::string, std::uint32_t> index_;
   std::map<std::string, std::map<std::string_view, std::set<std::uint32_t>>> families_;
@@ -64,7 +63,7 @@ PlainValue plain(const Value& value) {
 
 void name_profiles(const Side& from, const Side& to, const std::vector<Pair>& pairs, Changes& out) {
   std::vector<CastMaker> makers;
-  for (std::size_t k = 0; k < kind_count; ++k) makers.emplace_back(k, out.cast[k]);
+  for (Cast& cast : out.cast) makers.emplace_back(cast);
   for (const Pair& pair : pairs) {
     const Side& side = pair.now ? to : from;
     const Triple& triple = side.selection->profiles[pair.now ? *pair.now : *pair.old].triple;

@@ -23,7 +23,12 @@ using Files = std::map<std::string, std::string>;
   throw UsageError(fmt::format("'{}' cannot be compared: {}", path.string(), why), std::string(cure));
 }
 
+constexpr std::uintmax_t largest_release = 1u << 30;
+
 std::string slurp(const fs::path& path) {
+  std::error_code failure;
+  if (fs::file_size(path, failure) > largest_release && !failure)
+    refuse(path, "it is larger than any release, more than 1 GiB", "name a release archive");
   std::ifstream in(path, std::ios::binary);
   if (!in) refuse(path, "the file cannot be read", "name a release archive that you may read");
   return {std::istreambuf_iterator<char>(in), {}};

@@ -157,14 +157,7 @@ std::vector<Versions> versions_of(const std::filesystem::path& root, const Histo
 void credit(const std::filesystem::path& root, const Commit* from, const Commit& to, Chapter& chapter) {
   const Changes& changes = chapter.changes;
   chapter.commits.assign(changes.edits.size(), {});
-  std::set<std::uint32_t> causes;
-  auto use = [&](const auto& list) {
-    for (const auto& each : list) causes.insert(each.causes.begin(), each.causes.end());
-  };
-  use(changes.changes);
-  use(changes.caps);
-  use(changes.scripts);
-  use(changes.sets);
+  std::set<std::uint32_t> causes = changes.causes();
   // What the dictionary says, and who fits whom, is told without an effect.
   for (std::uint32_t i = 0; i < changes.edits.size(); ++i) {
     const Edit& edit = changes.edits[i];

@@ -91,9 +91,7 @@ struct Parser {
     changelog->add_option("from", first, "a tag, branch or commit, or a release archive (the release before if absent)")
         ->type_name("FROM");
     changelog->add_option("to", second, "the same (the tree as it stands if absent)")->type_name("TO");
-    changelog->add_option("--tier", tier, "for whom: free or supporter (supporter if absent)")
-        ->type_name("TIER")
-        ->check(CLI::IsMember({"free", "supporter"}));
+    changelog->add_option("--tier", tier, "for whom: free or supporter (supporter if absent)")->type_name("TIER");
     changelog->add_flag("--list", options.list, "name every profile that a line speaks of");
     format(changelog, {"markdown", "json"}, "markdown");
     cache(changelog);
@@ -142,6 +140,9 @@ struct Parser {
     if (known != formats.end() &&
         std::find(known->second.begin(), known->second.end(), options.format) == known->second.end())
       return unknown("format", "", options.format, known->second);
+    const std::vector<std::string> tiers = {"free", "supporter"};
+    if (!tier.empty() && std::find(tiers.begin(), tiers.end(), tier) == tiers.end())
+      return unknown("tier", "", tier, tiers);
     if (options.command == "list" && std::find(nouns.begin(), nouns.end(), first) == nouns.end())
       return unknown("list", "", first, nouns);
     return {};

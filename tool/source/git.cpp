@@ -6,6 +6,7 @@
 
 #include "base/failure.h"
 #include "base/parallel.h"
+#include "base/words.h"
 #include "source/repository.h"
 
 namespace bindery {
@@ -144,10 +145,18 @@ Revision find_revision(const fs::path& root, const std::string& name) {
     throw UsageError(fmt::format("the tree is not in a git repository, so it has no revision '{}'", name),
                      "name a release archive, or run it in a clone of the repository");
   auto handle = find_commit(place->repository.get(), name);
-  if (!handle)
+  if (!handle) {
+    std::map<std::string, Commit> tags = list_tags(root);
+    std::vector<std::string_view> names;
+    for (const auto& [tag, commit] : tags) names.push_back(tag);
+    std::string near = nearest(name, names);
     throw UsageError(
         fmt::format("no commit is named '{}'", name),
-        "name a tag, a branch or a commit; a shallow clone gets the rest with `git fetch --unshallow --tags`");
+        near.empty()
+            ? "name a tag, a branch or a commit; a shallow clone gets the rest with `git fetch --unshallow --tags`"
+            : fmt::format("did you mean '{}'; a shallow clone gets the rest with `git fetch --unshallow --tags`",
+                          near));
+  }
   auto tree = tree_of(place->repository.get(), handle.get(), place->prefix);
   if (!tree) throw UsageError(fmt::format("the commit '{}' holds no profiles-src/", name), "name a later revision");
   Revision revision;
