@@ -83,8 +83,9 @@ class Reader {
     if (!fs::is_regular_file(archive, failure))
       refuse(path_, fmt::format("its archive {} is not there", archive.filename().string()),
              "put the archive beside it, or name the archive itself");
+    std::string bytes = slurp(archive);
     try {
-      files_ = read_archive(slurp(archive));
+      files_ = read_archive(bytes);
     } catch (const std::runtime_error& error) {
       damaged(error.what());
     }
