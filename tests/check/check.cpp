@@ -10,7 +10,9 @@ namespace {
 struct Checked : World {
   explicit Checked(const test::Files& files) : World(files) {
     REQUIRE(said() == "");
-    check_profile(tree, profile(), diagnostics);
+    Resolver::Axes axes;
+    Profile whole = resolver().resolve(triple(), diagnostics, &axes);
+    check_profile(tree, whole, axes, diagnostics);
     diagnostics.settle();
   }
   Checked(std::string machine, std::string material = "", std::string process = "", const test::Files& more = {}) : Checked(test::small_tree(std::move(machine), std::move(material), std::move(process), more)) {}
@@ -87,7 +89,9 @@ TEST_CASE("a rule that cannot be computed is an error") {
 
 TEST_CASE("what failed before is not judged again") {
   World world(test::small_tree("settings: { wall.speed: { calc: 1 mm / (0 * 1 s) } }\n", "", "", with_rule("assert: wall.speed > 1 mm/s, say: x")));
-  check_profile(world.tree, world.profile(), world.diagnostics);
+  Resolver::Axes axes;
+  Profile broken = world.resolver().resolve(world.triple(), world.diagnostics, &axes);
+  check_profile(world.tree, broken, axes, world.diagnostics);
   CHECK(world.diagnostics.items().size() == 1);
 }
 

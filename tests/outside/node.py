@@ -21,7 +21,7 @@ def folder_with(*packages):
             atexit.register(shutil.rmtree, folder, ignore_errors=True)
         _folders.append(folder)
     folder = _folders[0]
-    if not all((folder / "node_modules" / name.split("@")[0]).is_dir() for name in packages):
+    if not all((folder / "node_modules" / name.rpartition("@")[0]).is_dir() for name in packages):
         subprocess.run(["npm", "install", "--no-save", "--no-audit", "--no-fund", "--silent", *packages], cwd=folder, check=True,
                        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
     return folder

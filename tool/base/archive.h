@@ -5,7 +5,9 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <map>
+#include <stdexcept>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -27,6 +29,34 @@ PackedEntry pack(std::string path, std::string_view bytes);
 // The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what
 // ZIP can tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
+
+// Is it a plain path below where one stands: no `..`, no empty or absolute part, no colon, backslash or control
+// character?
+bool is_safe_path(std::string_view path);
+
+// One entry as an archive has it; what is a folder, irregular or encrypted has no bytes.
+struct UnpackedEntry {
+  std::string path;  // as it stands there, not yet to be trusted
+  std::string bytes;
+  bool folder = false;
+  bool irregular = false;  // a link or a device
+  bool encrypted = false;
+};
+
+// Why no archive can be read.
+struct ArchiveFault : std::runtime_error {
+  enum class Kind { damaged, large, twice, name } kind;
+  ArchiveFault(Kind which, const std::string& reason) : std::runtime_error(reason), kind(which) {}
+};
+
+struct UnpackLimits {
+  std::uint64_t entry = 64ull << 20, all = 2ull << 30;  // bytes
+  std::uint64_t entries = 1'000'000;
+};
+
+// Hands over each entry in the order of the archive. Throws ArchiveFault where it is damaged, larger than the limits,
+// has two entries of one name, or a name that is no UTF-8.
+void unpack(std::string_view bytes, const UnpackLimits& limits, const std::function<void(UnpackedEntry&&)>& take);
 
 // The files of an archive by path. Throws std::runtime_error with the reason where it is no sound archive, has
 // an unsafe path, two entries of one name, or is larger than any release.

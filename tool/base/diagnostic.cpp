@@ -1,5 +1,7 @@
 #include "base/diagnostic.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <iterator>
 #include <tuple>
@@ -41,8 +43,28 @@ void Diagnostics::attribute(std::size_t from, const std::string& fragment) {
   }
 }
 
+void Diagnostics::shorten(std::size_t from, std::size_t most) {
+  if (items_.size() <= from + most) return;
+  // Errors come before the rest, in their order.
+  auto first = items_.begin() + static_cast<std::ptrdiff_t>(from);
+  std::stable_partition(first, items_.end(), [](const Diagnostic& item) { return item.severity == Severity::error; });
+  std::size_t left = items_.size() - from - most;
+  Diagnostic rest;
+  rest.code = Code::reports_left_out;
+  rest.span = items_[from + most].span;
+  rest.severity = items_[from + most].severity;
+  rest.message = fmt::format("{} more reports like these are left out", left);
+  rest.help = "mend what is told, and look again";
+  rest.profile = items_[from].profile;
+  rest.profiles = items_[from].profiles > 0 ? 1 : 0;
+  items_.resize(from + most);
+  items_.push_back(std::move(rest));
+}
+
 void Diagnostics::settle() {
-  auto cause = [](const Diagnostic& d) { return std::tie(d.span, d.code, d.rule, d.setting); };
+  auto cause = [](const Diagnostic& d) {
+    return std::tie(d.span, d.code, d.severity, d.rule, d.setting, d.supporters);
+  };
   std::stable_sort(items_.begin(), items_.end(), [&](const Diagnostic& a, const Diagnostic& b) {
     if (auto order = cause(a) <=> cause(b); order != 0) return order < 0;
     if (a.profiles == 0 || b.profiles == 0) return a.message < b.message;

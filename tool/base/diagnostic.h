@@ -29,6 +29,7 @@ struct Diagnostic {
   std::string rule;          // name of the broken rule, for Code::rule_broken
   std::string profile;       // first profile it was met in; empty outside resolution
   std::size_t profiles = 0;  // in how many profiles it was met
+  bool supporters = false;   // those profiles are for supporters alone; told apart only where that matters
 
   Diagnostic& with_help(std::string text) {
     help = std::move(text);
@@ -49,6 +50,9 @@ class Diagnostics {
   void join(Diagnostics&& other);
   // Names the fragment of each report since the first `from` that names none yet.
   void attribute(std::size_t from, const std::string& fragment);
+
+  // Of the reports since the first `from`, keeps `most` and tells how many were left out.
+  void shorten(std::size_t from, std::size_t most);
 
   // Sorts by place and folds reports of one cause (same code, rule, setting and place) into one,
   // adding up the profiles. Places sort by file id, which follows the path.

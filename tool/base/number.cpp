@@ -88,6 +88,7 @@ std::string write_number(double value) {
 }
 
 bool same_number(double a, double b) {
+  if (!std::isfinite(a) || !std::isfinite(b)) return a == b;
   return std::fabs(a - b) <= std::max(1e-12, 1e-9 * std::max(std::fabs(a), std::fabs(b)));
 }
 

@@ -34,6 +34,7 @@ enum class Part : std::uint8_t {
   adjust,
   limits,
   scripts,
+  macros,
   // of the dictionary
   setting,  // the whole entry came or went
   unit,
@@ -49,6 +50,7 @@ enum class Part : std::uint8_t {
   rule,
   role,
   job,
+  code,
   // of the plan
   set,
   default_tier,
@@ -188,6 +190,7 @@ struct Side {
 struct View {
   Tier tier = Tier::supporter;  // the audience: what it may not have is left out as if it did not exist
   bool contents = false;        // with the values of profiles that were added
+  bool partial = false;         // a profile with an error on one side is left out, instead of all
 };
 
 // Compares two sides on all cores, resolved as far as an edit can reach. Reports go to the side's sink; where one has

@@ -9,11 +9,11 @@ namespace bindery {
 
 namespace {
 
-constexpr std::string_view part_names[] = {"fragment", "words",   "extends", "abstract", "tier",     "status",
-                                           "replaces", "locked",  "fits",    "when",     "settings", "adjust",
-                                           "limits",   "scripts", "setting", "unit",     "choices",  "default",
-                                           "range",    "typical", "kinds",   "required", "fact",     "over_limit",
-                                           "extrudes", "rule",    "role",    "job",      "set",      "default_tier"};
+constexpr std::string_view part_names[] = {
+    "fragment",   "words",    "extends",  "abstract", "tier",    "status",  "replaces", "locked",
+    "fits",       "when",     "settings", "adjust",   "limits",  "scripts", "macros",   "setting",
+    "unit",       "choices",  "default",  "range",    "typical", "kinds",   "required", "fact",
+    "over_limit", "extrudes", "rule",     "role",     "job",     "code",    "set",      "default_tier"};
 
 bool is_thermal(const Tree& tree, std::string_view key) {
   KeyId id = tree.dictionary.find(key);
@@ -59,6 +59,9 @@ class Finder {
   void compare(FragmentId old_id, FragmentId new_id) {
     const BoundFragment *old = visible(0, old_id), *now = visible(1, new_id);
     if (old == nullptr && now == nullptr) return;
+    for (const BoundFragment* each : {old, now}) {
+      if (each != nullptr && !each->raw->parsed) return;  // its file says nothing
+    }
     // Shared by both trees: the text is the same.
     if (old != nullptr && now != nullptr && old->raw == now->raw) return pair_equal_blocks(*old, old_id, new_id);
     FragmentEdits found = compare_fragments(old == nullptr ? nullptr : old->raw, now == nullptr ? nullptr : now->raw);

@@ -72,9 +72,12 @@ class Comparison {
       Resolver old(*from_.tree), now(*to_.tree);
       ReachFinder reach = reach_;
       for (std::size_t i = pairs_.size() * c / chunks; i < pairs_.size() * (c + 1) / chunks; ++i) {
+        if (view_.partial) reports[c] = {};
         Found each = look(static_cast<std::uint32_t>(i), reach, old, now, reports[c]);
-        if (each.anything()) found[c].push_back(std::move(each));
+        bool failed = reports[c][0].any_errors() || reports[c][1].any_errors();
+        if (each.anything() && !(view_.partial && failed)) found[c].push_back(std::move(each));
       }
+      if (view_.partial) reports[c] = {};
     });
     for (auto& report : reports) {
       of_from.join(std::move(report[0]));

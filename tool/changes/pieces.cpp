@@ -63,6 +63,31 @@ Pieces scripts_of(const RawLayer& layer) {
   return out;
 }
 
+std::string as_written(const RawMacro& macro) {
+  if (macro.drop) return "none";
+  std::string out = "{";
+  auto add = [&](std::string_view word, const std::string& text) {
+    out += fmt::format("{} {}: {}", out.size() == 1 ? "" : ",", word, text);
+  };
+  auto list = [&](std::string_view word, const std::vector<Text>& words) {
+    if (!words.empty()) add(word, joined(words));
+  };
+  auto values = [&](std::string_view word, const std::vector<std::pair<Text, RawValue>>& pairs) {
+    std::string inner;
+    for (const auto& [name, value] : pairs)
+      inner += fmt::format("{} {}: {}", inner.empty() ? "" : ",", name.text, as_written(value));
+    if (!pairs.empty()) add(word, fmt::format("{{{} }}", inner));
+  };
+  list("takes", macro.takes);
+  list("needs", macro.needs);
+  list("homed", macro.homed);
+  values("hot", macro.hot);
+  values("positioned", macro.positioned);
+  if (macro.extruded) add("extruded", as_written(*macro.extruded));
+  list("off", macro.off);
+  return out + " }";
+}
+
 std::string condition_of(const RawLayer& layer) {
   return layer.condition ? bindery::as_written(*layer.condition) : std::string();
 }
@@ -108,8 +133,16 @@ class Comparison {
     note(Part::replaces, "replaces", list(old_->replaces), list(now_->replaces));
     note(Part::locked, "locked", list(old_->locked), list(now_->locked));
     note(Part::fits, "fits", condition(old_->fits), condition(now_->fits));
+    compare_macros();
     // A rename is an edit of its own: conditions match names.
     if (old_->name != now_->name) note(Part::replaces, "name", old_->name, now_->name);
+  }
+
+  void compare_macros() {
+    std::map<std::string, std::array<std::string, 2>> macros;
+    for (const RawMacro& each : old_->macros) macros[std::string(each.name.text)][0] = as_written(each);
+    for (const RawMacro& each : now_->macros) macros[std::string(each.name.text)][1] = as_written(each);
+    for (auto& [name, texts] : macros) note(Part::macros, name, texts[0], texts[1]);
   }
 
   // Blocks with equal conditions belong together, in order; between two such pairs the rest pairs up by place, as far

@@ -152,7 +152,10 @@ class Reader {
       if (name_of(each) == status) profile.status = each;
     }
     if (auto settings = file.find("settings"); settings != file.end() && settings->is_object()) {
-      for (const auto& [key, value] : settings->items()) profile.settings.emplace(key, plain_value(key, value));
+      for (const auto& [key, value] : settings->items()) {
+        if (!out_.settings.contains(key)) damaged(fmt::format("its settings.json does not know '{}'", key));
+        profile.settings.emplace(key, plain_value(key, value));
+      }
     }
     if (auto scripts = file.find("scripts"); scripts != file.end() && scripts->is_object()) {
       for (const auto& [name, script] : scripts->items()) {

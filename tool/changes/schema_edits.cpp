@@ -61,6 +61,21 @@ Pieces pieces_of(const Setting& setting, const Dictionary& dictionary) {
   return out;
 }
 
+// What decides about a code: its trust, what it does, its words and their bounds.
+std::string code_text(const MachineCode& code) {
+  std::string out(name_of(code.trust));
+  if (code.does != Does::nothing) out += fmt::format(", {}", name_of(code.does));
+  if (code.where) out += fmt::format(", where {}", code.where->text.text);
+  if (code.text) out += ", text";
+  for (const CodeWord& word : code.words) {
+    out += fmt::format(", {}", word.letter);
+    if (word.refused) out += " refused";
+    if (word.least) out += fmt::format(" at least {}", word.least->text);
+    if (word.most) out += fmt::format(" at most {}", word.most->text);
+  }
+  return out;
+}
+
 std::string path_of(const Tree& tree, Span span) {
   return span.known() ? (*tree.sources)[span.file].path : std::string("schema");
 }
@@ -82,6 +97,7 @@ class SchemaComparison {
     compare_rules();
     compare_roles();
     auto job = [](const Dictionary& d) { return std::string(fmt::format("{}", fmt::join(d.job, ", "))); };
+    compare_codes();
     note(Part::job, "job", job(from_.dictionary), job(to_.dictionary), "schema", "schema", false);
   }
 
@@ -135,6 +151,27 @@ class SchemaComparison {
         auto words = [](const Rule& rule) { return fmt::format("{}\n{}\n{}", rule.say_text, rule.help, rule.source); };
         note(Part::words, now.name, words(old), words(now), path_of(from_, old.span), path_of(to_, now.span), false);
       }
+    }
+  }
+
+  void compare_codes() {
+    auto texts = [](const Dictionary& dictionary) {
+      std::map<std::string, std::pair<std::string, Span>> out;
+      for (const MachineCode& code : dictionary.codes.all()) {
+        auto [at, fresh] = out.emplace(code.name, std::pair{std::string(), code.span});
+        at->second.first += fmt::format("{}{}", fresh ? "" : "; ", code_text(code));
+      }
+      return out;
+    };
+    auto before = texts(from_.dictionary), after = texts(to_.dictionary);
+    for (const auto& [name, code] : after) {
+      auto old = before.find(name);
+      bool had = old != before.end();
+      note(Part::code, name, had ? old->second.first : "", code.first, had ? path_of(from_, old->second.second) : "",
+           path_of(to_, code.second), false);
+    }
+    for (const auto& [name, code] : before) {
+      if (!after.contains(name)) note(Part::code, name, code.first, "", path_of(from_, code.second), "", false);
     }
   }
 

@@ -309,7 +309,8 @@ std::optional<std::size_t> Tracer::axis_of(std::uint32_t edit) const {
 // inheritance and conditions, then single edits, those first that the new side does not show, then inputs.
 void Tracer::prune(std::uint32_t number, bool of_limit, Suspects& suspects) const {
   std::size_t count = suspects.edits.size() + suspects.inputs.size() + suspects.fixed.size() + suspects.facts.size();
-  if (keys_.key[0][number] == no_key || keys_.key[1][number] == no_key || count < 2) return;
+  constexpr std::size_t most_suspects = 32;  // more are told as they are: each is a suspect in earnest
+  if (keys_.key[0][number] == no_key || keys_.key[1][number] == no_key || count < 2 || count > most_suspects) return;
   KeyId key = keys_.key[1][number];
   const Setting& entry = setting(1, key);
   const Cell& wanted = cell(1, key);

@@ -6,20 +6,13 @@
 
 #include "base/number.h"
 #include "base/parallel.h"
+#include "check/finished.h"
+#include "check/scripts.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
 namespace {
-
-// Reads a finished profile.
-class Finished : public FormulaInputs {
- public:
-  explicit Finished(const Profile& profile) : profile_(profile) {}
-  Value read(KeyId key) override { return profile_.cells[key].value; }
-
- private:
-  const Profile& profile_;
-};
 
 class Checker {
  public:
@@ -139,9 +132,16 @@ class Checker {
 
 }  // namespace
 
-void check_profile(const Tree& tree, const Profile& profile, Diagnostics& out) { Checker(tree, profile, out).check(); }
+void mark_tier(Diagnostics& reports, std::size_t from, Tier tier) {
+  for (std::size_t i = from; i < reports.items().size(); ++i) reports.items()[i].supporters = tier == Tier::supporter;
+}
 
-void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out) {
+Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out) {
+  Checker(tree, profile, out).check();
+  return check_scripts(tree, profile, axes, out);
+}
+
+void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier) {
   if (tree.dictionary.broken) return;
   std::size_t count = selection.profiles.size() + selection.drafts.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
@@ -152,7 +152,14 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
     for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
       const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
                                                            : selection.drafts[i - selection.profiles.size()];
-      check_profile(tree, resolver.resolve(triple, reports[b]), reports[b]);
+      bool published = i < selection.profiles.size();
+      Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
+      std::size_t before = reports[b].items().size();
+      Resolver::Axes axes;
+      Profile profile = resolver.resolve(triple, reports[b], &axes);
+      check_profile(tree, profile, axes, reports[b]);
+      reports[b].shorten(before, most::reports);
+      mark_tier(reports[b], before, tier);
     }
     reports[b].settle();
   });

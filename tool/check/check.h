@@ -2,15 +2,22 @@
 #pragma once
 
 #include "base/diagnostic.h"
+#include "check/scripts.h"
 #include "resolve/profile.h"
 #include "resolve/select.h"
 
 namespace bindery {
 
-// Reports what a profile lacks, what leaves its range or typical range, and the rules that it breaks.
-void check_profile(const Tree& tree, const Profile& profile, Diagnostics& out);
+// Reports what a profile lacks, what leaves its typical range, the rules that it breaks, and what its scripts would do
+// wrong. `axes` are the tables that it was resolved with. Gives what the scripts set each heater to at most.
+Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out);
 
-// Resolves and checks every profile of the selection, and its drafts, on all cores.
-void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out);
+// Marks the reports since the first `from` as those of a profile of that tier.
+void mark_tier(Diagnostics& reports, std::size_t from, Tier tier);
+
+// Resolves and checks every profile of the selection, and its drafts, on all cores. `by_tier` marks the reports on
+// those that are for supporters alone.
+void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
+                     bool by_tier = false);
 
 }  // namespace bindery

@@ -13,7 +13,7 @@ namespace bindery {
 namespace {
 
 // Belongs to the names of what is remembered: another form or another meaning asks for another number.
-constexpr int store_form = 1;
+constexpr int store_form = 2;
 
 std::string store_name(const std::string& from, const std::string& to, const View& view) {
   return sha256(fmt::format("{} {} {} {} {} {}", BINDERY_VERSION, store_form, from, to, name_of(view.tier),

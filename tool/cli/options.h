@@ -22,13 +22,16 @@ struct Options {
   bool snapshot = false;           // build: no release, though a version could be told
   bool any_version = false;        // build: take the version whatever the change asks for
   std::vector<std::string> words;  // the command's own arguments, in order
-  std::optional<std::string> at, version, tier, rebuild;
+  std::optional<std::string> at, version, tier, rebuild, since, overlay;
   std::filesystem::path out = "out";
 };
 
 // Parses the arguments. Gives the exit code at once where there is nothing to run (help, version, a mistake,
 // which it prints).
 std::optional<Exit> parse_options(int count, char** arguments, Options& options);
+
+// A contribution judged against its base; `validate` with --since or --overlay.
+Exit judge_contribution(const Options& options);
 
 // One file a command.
 Exit run_validate(const Options& options);

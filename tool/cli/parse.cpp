@@ -24,7 +24,7 @@ struct Parser {
       "Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
   std::map<std::string, CLI::App*> commands;
   std::map<std::string, std::vector<std::string>> formats;  // that each command knows
-  std::string colour = "auto", folder = ".", at, version, out = "out", tier, rebuild;
+  std::string colour = "auto", folder = ".", at, version, out = "out", tier, rebuild, since, overlay;
   unsigned jobs = std::max(1u, std::thread::hardware_concurrency());
   std::string first, second;
 
@@ -55,9 +55,15 @@ struct Parser {
       sub->add_flag_callback(
           "--no-cache", [&options] { options.cache = false; }, "find everything anew, and keep nothing in .bindery/");
     };
-    CLI::App* validate = command("validate", "check the whole tree and every profile of its sets");
+    CLI::App* validate =
+        command("validate", "check the whole tree and every profile of its sets, or a contribution to it");
+    validate->add_option("--since", since, "judge what the branch changes since it left this tag, branch or commit")
+        ->type_name("REV");
+    validate->add_option("--overlay", overlay, "judge the files of this folder or zip, laid over the tree")
+        ->type_name("PATH");
+    validate->add_option("--tier", tier, "for whom: free or supporter (supporter if absent)")->type_name("TIER");
     validate->add_flag("--strict", options.strict, "warnings count as errors");
-    format(validate, {"text", "json"}, "text");
+    format(validate, {"text", "json", "sarif", "markdown"}, "text");
 
     CLI::App* list = command("list", fmt::format("list {}", join_words(nouns, "or")));
     list->add_option("what", first, fmt::format("one of {}", join_words(nouns, "or")))->required()->type_name("WHAT");
@@ -241,6 +247,9 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
   options.words = {parser.first, parser.second};
   if (!parser.at.empty()) options.at = parser.at;
   if (!parser.tier.empty()) options.tier = parser.tier;
+  CLI::App* validate = parser.commands.at("validate");
+  if (validate->count("--since") > 0) options.since = parser.since;
+  if (validate->count("--overlay") > 0) options.overlay = parser.overlay;
   if (parser.commands.at("verify")->count("--rebuild") > 0) options.rebuild = parser.rebuild;
   CLI::App* build = parser.commands.at("build");
   if (build->count("--version") > 0) options.version = parser.version;

@@ -118,8 +118,9 @@ Answer resolve_one(const Session& session, Resolver& resolver, const Triple& tri
   answer.profile.whole = !session.tree.dictionary.broken;
   for (FragmentId each : triple.of) answer.profile.whole &= session.tree[each].linked();
   if (answer.profile.whole) {
-    answer.profile = resolver.resolve(triple, answer.diagnostics);
-    check_profile(session.tree, answer.profile, answer.diagnostics);
+    Resolver::Axes axes;
+    answer.profile = resolver.resolve(triple, answer.diagnostics, &axes);
+    check_profile(session.tree, answer.profile, axes, answer.diagnostics);
   }
   std::erase_if(answer.diagnostics.items(), [](const Diagnostic& item) { return item.severity != Severity::error; });
   answer.diagnostics.settle();

@@ -39,8 +39,7 @@ class Evaluation {
   Value read(Value value, const FormulaNode& n, std::uint32_t at) {
     if (value.is(Value::Tag::unset)) return stop(FormulaStop::unset, at);
     if (value.is(Value::Tag::poison)) return stop(FormulaStop::poison, at);
-    return value.is(Value::Tag::number) && n.unit != nullptr ? Value::of_number(n.unit->to_base(value.number()))
-                                                             : value;
+    return value.is(Value::Tag::number) && n.unit != nullptr ? finite(n.unit->to_base(value.number()), at) : value;
   }
 
   Value finite(double number, std::uint32_t at) {
@@ -53,6 +52,7 @@ class Evaluation {
       ~Nested() { --depth; }
       int& depth;
     } nested(inputs_.depth);
+    ++inputs_.work;
     if (inputs_.depth > deepest_evaluation) return stop(FormulaStop::depth, at);
     return operation(formula_.nodes[at], at);
   }

@@ -128,6 +128,8 @@ class FormulaInputs {
   virtual Value inherited() { return {}; }
   // How many operations are being evaluated inside each other, over all formulas that read one another.
   int depth = 0;
+  // How many operations were evaluated so far.
+  std::uint64_t work = 0;
 };
 
 // Why a formula gave no value.

@@ -276,6 +276,9 @@ class Parser : private FormulaBuilder {
     if (unit != nullptr) type = unit->point ? FormulaType{Kind::point, {}} : number_type(unit->dimension);
     std::uint32_t out = add(FormulaOp::number, type, begin, {});
     formula_.nodes[out].number = unit == nullptr ? number->value : unit->to_base(number->value);
+    if (!std::isfinite(formula_.nodes[out].number))
+      fail(begin, at_, fmt::format("'{}' is no finite number", text_.substr(begin, at_ - begin)),
+           "use a smaller number");
     formula_.nodes[out].unit = unit;
     return out;
   }

@@ -48,6 +48,8 @@ std::string edit_words(const Edit& edit) {
       return fmt::format("{}: a block applies where {}, formerly where {}", where, code(edit.after), code(edit.before));
     case Part::replaces:
       return edit.setting == "name" ? fmt::format("{} was {}", where, code(edit.before)) : change("`replaces`");
+    case Part::code: return change(fmt::format("the code {}", name));
+    case Part::macros: return change(fmt::format("the macro {}", name));
     case Part::rule: return change(fmt::format("the rule {}", name));
     case Part::role: return change(fmt::format("the role {}", name));
     case Part::kinds: return change(fmt::format("the kinds of fragments that write {}", name));

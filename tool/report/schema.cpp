@@ -43,6 +43,7 @@ class SchemaWriter {
     json_.key("fitting").open_object();
     fragment_body(false);
     json_.close();
+    macros();
     shared();
     json_.close().close();
     return json_.finish();
@@ -74,6 +75,7 @@ class SchemaWriter {
     json_.key("status"), words({"draft", "beta", "stable", "retired"});
     json_.key("fits"), reference("condition");
     layer_properties();
+    json_.key("macros"), reference("macros");
     json_.key("when").open_object().field("type", "array").key("items"), reference("when"), json_.close();
     if (base) {
       json_.key("fittings")
@@ -267,6 +269,44 @@ class SchemaWriter {
     json_.close().close();
   }
 
+  // Macros of a machine's firmware.
+  void macros() {
+    auto list = [&](std::initializer_list<std::string_view> known) {
+      json_.open_object().field("type", "array").key("items"), words(known), json_.close();
+    };
+    auto value = [&] {
+      json_.open_object().key("anyOf").open_list();
+      type("string");
+      operation("calc", [&] { type("string"); });
+      json_.close().close();
+    };
+    auto values = [&](std::initializer_list<std::string_view> known) {
+      json_.open_object()
+          .field("type", "object")
+          .key("additionalProperties")
+          .flag(false)
+          .key("properties")
+          .open_object();
+      for (std::string_view each : known) json_.key(each), value();
+      json_.close().close();
+    };
+    json_.key("macros").open_object().field("type", "object").key("propertyNames").open_object();
+    json_.field("pattern", "^[A-Z][A-Z_][A-Z0-9_]*$").close();
+    json_.key("additionalProperties").open_object().key("anyOf").open_list();
+    words({"none"});
+    json_.open_object().field("type", "object").key("additionalProperties").flag(false);
+    json_.key("required").open_list().text("about").close().key("properties").open_object();
+    json_.key("about"), reference("text");
+    json_.key("takes"), reference("words");
+    json_.key("needs"), list({"homed", "hot"});
+    json_.key("homed"), list({"x", "y", "z"});
+    json_.key("hot"), values({"nozzle", "bed", "chamber"});
+    json_.key("positioned"), values({"x", "y", "z"});
+    json_.key("extruded"), value();
+    json_.key("off"), list({"nozzle", "bed", "chamber", "fans", "motors"});
+    json_.close().close().close().close().close();
+  }
+
   const Dictionary& dictionary_;
   std::set<std::string_view> groups_;
   JsonWriter json_;
@@ -275,6 +315,23 @@ class SchemaWriter {
 std::string interval_words(const Setting& setting, const std::optional<Interval>& interval) {
   if (!interval) return {};
   return fmt::format("{} to {}", write_number(interval->low), written(setting, interval->high));
+}
+
+// What scripts may hold.
+std::string codes_markdown(const CodeList& codes) {
+  if (codes.empty()) return {};
+  std::string out = "\n## Machine codes\n\n";
+  for (const MachineCode& code : codes.all()) {
+    out += fmt::format("- `{}` {} ({}{}): {}", code.name, code.title, name_of(code.trust),
+                       code.where ? fmt::format(", where `{}`", code.where->text.text) : "", code.reason);
+    for (const CodeWord& word : code.words) {
+      if (word.refused) out += fmt::format("; {} refused: {}", word.letter, word.reason);
+      if (word.least) out += fmt::format("; {} at least `{}`", word.letter, word.least->text);
+      if (word.most) out += fmt::format("; {} at most `{}`", word.letter, word.most->text);
+    }
+    out += '\n';
+  }
+  return out;
 }
 
 }  // namespace
@@ -321,6 +378,7 @@ std::string dictionary_markdown(const Dictionary& dictionary) {
       row("source", setting.source);
     }
   }
+  out += codes_markdown(dictionary.codes);
   out += "\n## Rules\n";
   for (const Rule& rule : dictionary.rules) {
     out += fmt::format("\n### `{}`\n\n{}: `{}`\n\n- says: {}\n", rule.name, name_of(rule.severity),

@@ -26,11 +26,6 @@ std::string bare(const PlainValue& value) {
   return code(out + "]");
 }
 
-std::string with_unit(const PlainValue& value, const std::string& unit) {
-  bool bare_word = !value.number && !value.json.starts_with('[');
-  return unit.empty() || bare_word ? bare(value) : fmt::format("{} {}", bare(value), unit);
-}
-
 std::string signed_number(double value) { return (value > 0 ? "+" : "") + write_number(value); }
 
 double rounded(double value, double step) { return std::round(value / step) * step; }
@@ -71,9 +66,14 @@ struct Range {
 
 }  // namespace
 
+std::string value_words(const PlainValue& value, const std::string& unit) {
+  bool bare_word = !value.number && !value.json.starts_with('[');
+  return unit.empty() || bare_word ? bare(value) : fmt::format("{} {}", bare(value), unit);
+}
+
 std::string step_words(const PlainValue& before, const PlainValue& after, const SettingName& setting) {
   if (!before.number || !after.number || setting.unit != setting.old_unit)
-    return fmt::format("{} -> {}", with_unit(before, setting.old_unit), with_unit(after, setting.unit));
+    return fmt::format("{} -> {}", value_words(before, setting.old_unit), value_words(after, setting.unit));
   std::string unit = setting.unit.empty() ? "" : " " + setting.unit;
   return fmt::format("{} -> {}{}{}", bare(before), bare(after), unit, size_words(before, after, setting));
 }

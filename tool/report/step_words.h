@@ -8,6 +8,9 @@
 
 namespace bindery {
 
+// A value as the language writes it, with its unit; "unset" where there is none.
+std::string value_words(const PlainValue& value, const std::string& unit);
+
 // From one value to another, with unit, direction and size where both are numbers.
 std::string step_words(const PlainValue& before, const PlainValue& after, const SettingName& setting);
 

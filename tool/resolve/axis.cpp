@@ -98,7 +98,10 @@ void check_axis_locks(const Tree& tree, FragmentId fragment, Diagnostics& out) {
 }
 
 void check_locks_between(const Tree& tree, const AxisTable& lower, const AxisTable& upper, Diagnostics& out) {
+  std::vector<bool> seen(tree.dictionary.settings.size(), false);
   for (const Lock& lock : lower.locks) {
+    if (seen[lock.key]) continue;  // told once, for the nearest that locks it
+    seen[lock.key] = true;
     for (std::uint32_t link = upper.head[lock.key]; link != 0; link = upper.links[link].below) {
       const Op& op = *upper.links[link].op;
       if (op.sound) report_locked(tree, lock, "writes", op.fragment, op.key_span, out);

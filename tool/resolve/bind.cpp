@@ -1,5 +1,6 @@
 // From a fragment's texts to operations on numbered keys.
 #include <algorithm>
+#include <set>
 
 #include <fmt/format.h>
 
@@ -31,6 +32,7 @@ class Binder {
     }
     if (raw.fits) target_.fits = condition(*raw.fits);
     for (const Text& pattern : raw.locked) bind_lock(pattern);
+    bind_macros(tree_, target_, out_);
     if (out_.count(Severity::error) > errors) target_.broken = true;
   }
 
@@ -385,17 +387,21 @@ class Binder {
   }
 
   void bind_lock(const Text& pattern) {
+    auto lock = [&](KeyId key) {
+      if (locked_.insert(key).second) target_.locks.push_back({key, id_, pattern.span});
+    };
     if (!is_glob(pattern.text)) {
       const Setting* setting = setting_named(pattern.text, pattern.span);
-      if (setting != nullptr)
-        target_.locks.push_back({static_cast<KeyId>(setting - dictionary_.settings.data()), id_, pattern.span});
+      if (setting != nullptr) lock(static_cast<KeyId>(setting - dictionary_.settings.data()));
       return;
     }
-    std::size_t before = target_.locks.size();
+    bool any = false;
     for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
-      if (glob_match(pattern.text, dictionary_.settings[key].key)) target_.locks.push_back({key, id_, pattern.span});
+      if (!glob_match(pattern.text, dictionary_.settings[key].key)) continue;
+      any = true;
+      lock(key);
     }
-    if (target_.locks.size() == before)
+    if (!any)
       refuse(Code::setting_unknown, pattern.span, fmt::format("'{}' matches no setting", pattern.text),
              "see `list settings` for the keys");
   }
@@ -406,6 +412,7 @@ class Binder {
   BoundFragment& target_;
   Diagnostics& out_;
   bool conditional_ = false;
+  std::set<KeyId> locked_;  // each key once
 };
 
 }  // namespace

@@ -8,6 +8,7 @@
 
 #include "base/number.h"
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -164,6 +165,12 @@ Value Evaluator::apply_list(const Op& op, Value below) {
   for (const Value& item : op.literal.items()) {
     if (op.kind == OpKind::append) items.push_back(item);
     else std::erase_if(items, [&](const Value& each) { return same(each, item); });
+  }
+  if (items.size() > most::value_items) {
+    report(Code::too_many, op.value_span,
+           fmt::format("there are more than {} items of '{}'", most::value_items, dictionary_.settings[op.key].key))
+        .with_help("append fewer");
+    return Value::poisoned();
   }
   return Value::of_list(&items);
 }

@@ -11,16 +11,10 @@
 
 namespace bindery {
 
-namespace {
-
-// Bead area in mm2: a rectangle with semicircular ends, (w - h) h + pi h^2 / 4 for w >= h, the two exchanged
-// otherwise.
 double bead_area(double width, double height) {
   double w = std::max(width, height), h = std::min(width, height);
   return (w - h) * h + M_PI * h * h / 4;
 }
-
-}  // namespace
 
 Value Evaluator::limited(KeyId key, Value value, Cell& cell) {
   const Setting& setting = dictionary_.settings[key];

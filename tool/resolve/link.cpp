@@ -1,11 +1,13 @@
 // `extends`: names to fragments, cycles, C3 linearisation; headers that a fitting takes from its base; old names.
 #include <algorithm>
 #include <map>
+#include <utility>
 
 #include <fmt/format.h>
 
 #include "base/words.h"
 #include "resolve/tree.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -127,6 +129,8 @@ class Linker {
     std::vector<FragmentId> ring;
     for (auto each = at; each != path.end(); ++each) ring.push_back(each->first);
     std::rotate(ring.begin(), std::min_element(ring.begin(), ring.end()), ring.end());
+    for (FragmentId each : ring) failed_[each] = true;
+    if (++circles_ > most::reports) return;
     std::string told;
     for (std::size_t i = 0; i < std::min(ring.size(), most_told); ++i)
       told += fmt::format("{} -> ", tree_[ring[i]].name());
@@ -142,7 +146,6 @@ class Linker {
       item.with_related(
           extends_place(ring[i], ring[(i + 1) % ring.size()]),
           fmt::format("'{}' extends '{}'", tree_[ring[i]].name(), tree_[ring[(i + 1) % ring.size()]].name()));
-    for (FragmentId each : ring) failed_[each] = true;
   }
 
   // Where `child` names `parent`.
@@ -306,6 +309,12 @@ class Linker {
 
   void claim(FragmentId id, const std::string& old, Span span) {
     const BoundFragment& bound = tree_[id];
+    if (claims_.size() >= most::claims) {
+      if (!std::exchange(overfull_, true))
+        out_.add(Code::too_many, span, fmt::format("there are more than {} old names in the tree", most::claims))
+            .with_help("drop those that nobody uses any more");
+      return;
+    }
     FragmentId living = tree_.find(bound.kind(), old);
     auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old}, std::pair{id, span});
     if (living != no_fragment) {
@@ -328,6 +337,8 @@ class Linker {
   Diagnostics& out_;
   std::vector<State> state_;
   std::map<std::pair<Kind, std::string>, std::pair<FragmentId, Span>> claims_;
+  std::size_t circles_ = 0;
+  bool overfull_ = false;
   std::vector<bool> failed_;  // a parent is missing, or it stands in a circle
 };
 

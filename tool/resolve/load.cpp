@@ -7,6 +7,7 @@
 #include "base/words.h"
 #include "resolve/axis.h"
 #include "resolve/tree.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -27,6 +28,14 @@ std::string fragment_of_path(std::string_view path) {
   return fmt::format("{}/{}", path.substr(0, path.find('/')), stem);
 }
 
+// Has that tree read the same text, without an error that would have to be told again?
+bool can_share(const Tree& like, FileId id, const SourceFile& file) {
+  auto at = like.files.find(id);
+  if (at == like.files.end() || (*like.sources)[id].text != file.text) return false;
+  const auto& fragments = at->second->fragments;
+  return std::none_of(fragments.begin(), fragments.end(), [](const Fragment& f) { return f.broken || !f.parsed; });
+}
+
 using FragmentFiles = std::map<FileId, std::shared_ptr<const FragmentFile>>;
 
 FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Diagnostics& out) {
@@ -34,7 +43,7 @@ FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* 
   std::vector<FileId> ids;
   for (FileId id = 0; id < sources.files.size(); ++id) {
     if (!sources[id].present || !is_fragment_path(sources[id].path)) continue;
-    bool shared = like != nullptr && like->files.contains(id) && (*like->sources)[id].text == sources[id].text;
+    bool shared = like != nullptr && can_share(*like, id, sources[id]);
     if (shared) files.emplace(id, like->files.at(id));
     else ids.push_back(id);
   }
@@ -42,6 +51,7 @@ FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* 
   std::vector<Diagnostics> reports(ids.size());
   parallel_for(ids.size(), jobs, [&](std::size_t i) {
     read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], reports[i]));
+    reports[i].shorten(0, most::reports);
   });
   for (std::size_t i = 0; i < ids.size(); ++i) files.emplace(ids[i], std::move(read[i]));
   for (Diagnostics& report : reports) out.join(std::move(report));
@@ -78,6 +88,37 @@ void number_fragments(Tree& tree, Diagnostics& out) {
   }
 }
 
+// Takes out fragments whose linearisation lays more bounds than can be followed; told where it first gets too many.
+void refuse_bounds(Tree& tree, Diagnostics& out) {
+  std::vector<std::size_t> own(tree.fragments.size(), 0);
+  for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
+    for (const Layer& layer : tree[id].layers) own[id] += layer.bounds.size();
+  }
+  std::vector<FragmentId> refused;
+  auto bounds_of = [&](FragmentId id) {
+    std::size_t sum = 0;
+    for (FragmentId each : tree[id].linear) sum += own[each];
+    return sum;
+  };
+  for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
+    if (bounds_of(id) <= most::inherited_bounds) continue;
+    refused.push_back(id);
+    const auto& linear = tree[id].linear;
+    bool first = std::none_of(linear.begin() + 1, linear.end(),
+                              [&](FragmentId each) { return bounds_of(each) > most::inherited_bounds; });
+    if (first)
+      out.add(Code::too_many, tree[id].raw->span,
+              fmt::format("there are more than {} limits in {} and what it extends", most::inherited_bounds,
+                          tree[id].id()))
+          .with_help("write fewer limits, with globs")
+          .fragment = tree[id].id();
+  }
+  for (FragmentId id : refused) {
+    tree.fragments[id].linear.clear();
+    tree.fragments[id].broken = true;
+  }
+}
+
 void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
   std::vector<Diagnostics> reports(tree.fragments.size());
   constexpr std::size_t block = 32;  // fragments a task, so that small trees stay on one core
@@ -86,6 +127,7 @@ void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
     std::size_t end = std::min((b + 1) * block, tree.fragments.size());
     for (std::size_t i = b * block; i < end; ++i) {
       bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], reports[i]);
+      reports[i].shorten(0, most::reports);
       reports[i].attribute(0, tree.fragments[i].id());
     }
   });
@@ -138,9 +180,11 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   number_fragments(tree, out);
   link_fragments(tree, out);
   if (!tree.dictionary.incomplete) bind_all(tree, jobs, out);
+  refuse_bounds(tree, out);
   for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
     std::size_t before = out.items().size();
     check_axis_locks(tree, id, out);
+    out.shorten(before, most::reports);
     out.attribute(before, tree[id].id());
     if (out.items().size() > before) tree.fragments[id].broken = true;
   }

@@ -73,39 +73,87 @@ std::string bare_text(const Value& value) {
   }
 }
 
-std::optional<std::string> render(const Dictionary& dictionary, const ScriptOp& op, Evaluator& evaluator) {
-  if (!op.text) return std::nullopt;
-  std::string out;
-  for (const TemplatePiece& piece : op.text->pieces) {
-    if (piece.of != TemplatePiece::Of::formula) {
-      out += piece.literal;
-      continue;
+// Writes the scripts of a profile, and notes where each line comes from.
+class ScriptWriter {
+ public:
+  ScriptWriter(const Dictionary& dictionary, Evaluator& evaluator, Profile& profile)
+      : dictionary_(dictionary), evaluator_(evaluator), profile_(profile) {}
+
+  void write(ScriptSlot slot, const std::vector<const ScriptOp*>& ops) {
+    text_.clear();
+    lines_.clear();
+    bool sound = true;
+    for (const ScriptOp* op : ops) {
+      if (!text_.empty() && text_.back() != '\n') text_ += '\n';
+      sound &= add(*op);
+      if (text_.size() <= largest_script) continue;
+      evaluator_
+          .report(Code::script_large, op->span,
+                  fmt::format("the {} script has more than {} KiB", name_of(slot), largest_script / 1024))
+          .with_help("make it shorter");
+      sound = false;
+      break;
     }
-    const FormulaNode& root = piece.formula->nodes[piece.formula->root];
-    auto value = evaluator.compute(*piece.formula, fmt::format("the script `{}`", name_of(op.slot)));
+    if (!sound) {
+      profile_.whole = false;
+      return;
+    }
+    profile_.scripts[static_cast<std::size_t>(slot)] = std::move(text_);
+    profile_.script_lines[static_cast<std::size_t>(slot)] = std::move(lines_);
+  }
+
+ private:
+  // False where a placeholder has no value, after a report.
+  bool add(const ScriptOp& op) {
+    if (!op.text) return false;
+    std::size_t offset = 0;  // in the text of the operation
+    for (const TemplatePiece& piece : op.text->pieces) {
+      if (text_.size() > largest_script) return true;
+      if (piece.of != TemplatePiece::Of::formula) {
+        offset = static_cast<std::size_t>(piece.literal.data() - op.source->text.data());
+        add(op, piece.literal, offset, true);
+        offset += piece.literal.size();
+        continue;
+      }
+      auto value = value_of(op, *piece.formula);
+      if (!value) return false;
+      add(op, *value, offset, false);
+    }
+    return true;
+  }
+
+  // `exact`: the bytes are those of the operation's text from `offset` on.
+  void add(const ScriptOp& op, std::string_view piece, std::size_t offset, bool exact) {
+    for (std::size_t at = 0, end = 0; at < piece.size(); at = end) {
+      end = std::min(piece.find('\n', at), piece.size() - 1) + 1;
+      if (text_.empty() || text_.back() == '\n')
+        lines_.push_back({&op, static_cast<std::uint32_t>(exact ? offset + at : offset)});
+      text_ += piece.substr(at, end - at);
+    }
+  }
+
+  std::optional<std::string> value_of(const ScriptOp& op, const Formula& formula) {
+    const FormulaNode& root = formula.nodes[formula.root];
+    auto value = evaluator_.compute(formula, fmt::format("the script `{}`", name_of(op.slot)));
     if (!value) return std::nullopt;
     bool quantity =
-        root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary.settings[root.key].unit != nullptr;
-    out += quantity ? write_number(dictionary.settings[root.key].unit->from_base(value->number())) : bare_text(*value);
+        root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary_.settings[root.key].unit != nullptr;
+    return quantity ? write_number(dictionary_.settings[root.key].unit->from_base(value->number())) : bare_text(*value);
   }
-  return out;
-}
+
+  const Dictionary& dictionary_;
+  Evaluator& evaluator_;
+  Profile& profile_;
+  std::string text_;
+  std::vector<ScriptLine> lines_;
+};
 
 void write_scripts(const Dictionary& dictionary, const std::array<const AxisTable*, kind_count>& axes,
                    Evaluator& evaluator, Profile& profile) {
   auto gathered = gather_scripts(axes);
+  ScriptWriter writer(dictionary, evaluator, profile);
   for (std::size_t slot = 0; slot < script_slots; ++slot) {
-    if (gathered[slot].empty()) continue;
-    std::string whole;
-    bool sound = true;
-    for (const ScriptOp* op : gathered[slot]) {
-      auto text = render(dictionary, *op, evaluator);
-      sound &= text.has_value();
-      if (!whole.empty() && whole.back() != '\n') whole += '\n';
-      whole += text.value_or("");
-    }
-    if (sound) profile.scripts[slot] = std::move(whole);
-    else profile.whole = false;
+    if (!gathered[slot].empty()) writer.write(static_cast<ScriptSlot>(slot), gathered[slot]);
   }
 }
 
@@ -233,6 +281,8 @@ Profile Resolver::resolve(const Triple& triple, Diagnostics& out, Axes* tables) 
     out.add(std::move(item));
   }
   for (std::size_t k = 0; k < kind_count; ++k) profile.whole &= !tree_[triple.of[k]].broken;
+  profile.work = evaluator.work;
+  for (const auto& text : profile.scripts) profile.work += text ? text->size() : 0;
   return profile;
 }
 

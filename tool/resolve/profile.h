@@ -46,14 +46,25 @@ struct Cell {
   std::int32_t cap = -1;  // index in Profile::caps
 };
 
+// Where a line of a script comes from: a text of the gathered ones, and an offset in it.
+struct ScriptLine {
+  const ScriptOp* op = nullptr;
+  std::uint32_t offset = 0;
+};
+
+// The longest script of a profile, in bytes.
+inline constexpr std::size_t largest_script = 64 * 1024;
+
 struct Profile {
   Triple triple;
   std::vector<Cell> cells;  // by key
   std::vector<Step> steps;
   std::vector<Cap> caps;
   std::array<std::optional<std::string>, script_slots> scripts;
-  std::deque<std::vector<Value>> lists;  // own the lists that operations made
-  bool whole = true;                     // no error reached it
+  std::array<std::vector<ScriptLine>, script_slots> script_lines;  // by line of each script
+  std::deque<std::vector<Value>> lists;                            // own the lists that operations made
+  bool whole = true;                                               // no error reached it
+  std::uint64_t work = 0;  // operations of formulas and bytes of scripts that it took
 
   // The operation on top; null for a default.
   const Op* top(KeyId key) const {
@@ -70,6 +81,9 @@ struct Refusal {
   Span span;
   std::string reason;
 };
+
+// Bead area in mm2: a rectangle with semicircular ends, (w - h) h + pi h^2 / 4 for w >= h, the two exchanged otherwise.
+double bead_area(double width, double height);
 
 // Resolves triples; holds the axis tables that it has built, so one per thread.
 class Resolver {

@@ -25,6 +25,13 @@ class NameFilter {
 
   // Null: every name is admitted.
   const Admitted* of(FragmentId id, std::size_t kind) {
+    auto [known, first] = by_fragment_.try_emplace({id, kind}, nullptr);
+    if (first) known->second = find(id, kind);
+    return known->second;
+  }
+
+ private:
+  const Admitted* find(FragmentId id, std::size_t kind) {
     std::string key(1, static_cast<char>('0' + kind));
     std::vector<const std::vector<NamePattern>*> lists;
     for (FragmentId each : tree_[id].linear) {
@@ -51,9 +58,9 @@ class NameFilter {
     return &at->second;
   }
 
- private:
   const Tree& tree_;
   std::map<std::string, Admitted> known_;
+  std::map<std::pair<FragmentId, std::size_t>, const Admitted*> by_fragment_;
 };
 
 // A condition's own list as positions, and which of them it names literally.
@@ -71,7 +78,8 @@ Tier tier_of(const Tree& tree, const Selected& selected) {
 
 class Selector {
  public:
-  Selector(const Tree& tree, Diagnostics& out) : tree_(tree), out_(out), filter_(tree), resolver_(tree) {}
+  Selector(const Tree& tree, Diagnostics& out, std::size_t most)
+      : tree_(tree), out_(out), most_(most), filter_(tree), resolver_(tree) {}
 
   Selection run() {
     const auto& sets = tree_.plan.sets;
@@ -84,6 +92,9 @@ class Selector {
     }
     bool implicit = sets.empty() && !tree_.plan.broken;
     if (implicit) take(0, Condition{}, {});
+    if (considered_ > most_)
+      out_.add(Code::too_heavy, {}, fmt::format("more than {} triples would have to be looked at", most_))
+          .with_help("send fewer fragments at a time, or say with `fits` what goes together");
     Selection out;
     for (auto& [triple, sets_taking] : found_) {
       Selected each;
@@ -114,6 +125,7 @@ class Selector {
     for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition[k]);
     // From the process, which admits the fewest machines, to the machine, to the material.
     for (std::uint32_t q : taken[2].list) {
+      if (considered_ > most_) break;
       for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
         const Admitted* processes = filter_.of(at(0, m), 2);
         bool refuses = processes != nullptr && !processes->bits[q];
@@ -177,6 +189,7 @@ class Selector {
 
   void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
                 const std::vector<NameCondition>& leave) {
+    if (++considered_ > most_) return;
     for (const NameCondition& each : leave) {
       if (names_hold(tree_, each, triple.of)) return;
     }
@@ -257,6 +270,7 @@ class Selector {
 
   const Tree& tree_;
   Diagnostics& out_;
+  std::size_t most_, considered_ = 0;
   NameFilter filter_;
   Resolver resolver_;
   std::map<Triple, std::vector<std::uint32_t>> found_;
@@ -308,6 +322,8 @@ Selected place_in_plan(const Tree& tree, const Triple& triple) {
   return out;
 }
 
-Selection select_profiles(const Tree& tree, Diagnostics& out) { return Selector(tree, out).run(); }
+Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most) {
+  return Selector(tree, out, most).run();
+}
 
 }  // namespace bindery

@@ -5,6 +5,7 @@
 
 #include "resolve/profile.h"
 #include "resolve/tree.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -32,7 +33,8 @@ bool drafts_named(const Tree& tree, const Condition& entry, const Triple& triple
 Selected place_in_plan(const Tree& tree, const Triple& triple);
 
 // Applies the plan. Triples are found through the names that `fits` admit, never by listing the product of all.
-// A tree without sets gives every triple that fits, so that it can be checked; reports go to `out`.
-Selection select_profiles(const Tree& tree, Diagnostics& out);
+// A tree without sets gives every triple that fits, so that it can be checked; reports go to `out`. Where more than
+// `most` triples come up, it stops and reports that (Code::too_heavy).
+Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most = most::triples);
 
 }  // namespace bindery

@@ -83,6 +83,26 @@ struct Layer {
   std::vector<ScriptOp> scripts;
 };
 
+// A number that a macro leaves: a literal in working units, or a formula.
+struct MacroValue {
+  double base = 0;
+  const Formula* formula = nullptr;
+};
+
+// A macro of a machine's firmware, bound.
+struct Macro {
+  std::string_view name;
+  bool drop = false;
+  bool needs_homed = false, needs_hot = false, fans_off = false, motors_off = false;
+  std::vector<std::string_view> takes;
+  std::array<bool, 3> homed{};                          // x, y, z
+  std::array<std::optional<MacroValue>, 3> positioned;  // the same
+  std::array<std::optional<MacroValue>, heater_count> hot;
+  std::array<bool, heater_count> heaters_off{};
+  std::optional<MacroValue> extruded;
+  Span span;
+};
+
 struct Lock {
   KeyId key = no_key;
   FragmentId fragment = no_fragment;
@@ -95,6 +115,7 @@ struct BoundFragment {
   std::vector<FragmentId> linear;   // C3: itself first, root last; empty where it has none
   std::vector<Layer> layers;        // its own part first, then its `when` blocks
   std::vector<Lock> locks;
+  std::vector<Macro> macros;
   std::optional<BoundCondition> fits;
   std::string_view title;        // its own, else its base's, else its name
   Tier tier = Tier::free;        // its own
@@ -130,8 +151,8 @@ struct Tree {
 };
 
 // `sources` must outlive the tree. Reports everything that is wrong without looking at any triple. What `like` has read
-// of an equal text is shared, not read again: its sources were aligned with these, outlive the tree as well, and had no
-// error.
+// of an equal text is shared, not read again, unless that had an error: its sources were aligned with these and outlive
+// the tree as well.
 Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like = nullptr);
 
 // The steps of `extends` from a fragment to one of its ancestors, both included: the shortest, by the order of listing.
@@ -139,6 +160,9 @@ std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, Fragment
 
 // Links and linearises; called by load_tree().
 void link_fragments(Tree& tree, Diagnostics& out);
+
+// Binds the macros of one fragment; called by bind_fragment().
+void bind_macros(const Tree& tree, BoundFragment& target, Diagnostics& out);
 
 // Binds one fragment's values to the dictionary; called by load_tree().
 void bind_fragment(const Tree& tree, FragmentId id, BoundFragment& target, Diagnostics& out);

@@ -10,13 +10,9 @@ namespace bindery {
 namespace {
 
 constexpr std::array<std::string_view, 5> type_names = {"quantity", "count", "choice", "flag", "text"};
-constexpr std::array<std::string_view, role_count> role_names = {
-    "nozzle",          "flow_limit",         "flow_ratio", "build_x", "build_y", "build_z", "nozzle_temperature",
-    "bed_temperature", "chamber_temperature"};
 }  // namespace
 
 std::string_view name_of(Type type) { return type_names[static_cast<std::size_t>(type)]; }
-std::string_view name_of(Role role) { return role_names[static_cast<std::size_t>(role)]; }
 
 bool concerns_heat(const Setting& setting) {
   if (setting.unit == nullptr) return false;

@@ -17,15 +17,14 @@
 #include "base/span.h"
 #include "base/value.h"
 #include "formula/formula.h"
+#include "schema/machine_code.h"
+#include "schema/roles.h"
 #include "source/source.h"
 #include "syntax/document.h"
 #include "syntax/fragment.h"
 #include "units/units.h"
 
 namespace bindery {
-
-enum class Type : std::uint8_t { quantity, count, choice, flag, text };
-std::string_view name_of(Type type);
 
 struct Interval {
   double low = 0, high = 0;  // in the setting's unit
@@ -81,27 +80,13 @@ struct Rule {
   std::string_view say_text, help, source;
 };
 
-// What the program needs of a tree and asks for by role.
-enum class Role : std::uint8_t {
-  nozzle,
-  flow_limit,
-  flow_ratio,
-  build_x,
-  build_y,
-  build_z,
-  nozzle_temperature,
-  bed_temperature,
-  chamber_temperature
-};
-inline constexpr std::size_t role_count = 9;
-std::string_view name_of(Role role);
-
 class Dictionary {
  public:
   std::vector<Setting> settings;
   std::array<KeyId, role_count> roles;  // no_key: the tree gives that role to no setting
   std::vector<std::string_view> job;
   std::vector<Rule> rules;  // sorted by name
+  CodeList codes;           // of scripts; empty where the tree has no list, and then no script is checked
   bool broken = false;      // some entry was reported
   bool incomplete = false;  // a file of it is missing or unreadable, so that an unknown key proves nothing
 

@@ -7,6 +7,7 @@
 #include "base/number.h"
 #include "base/words.h"
 #include "schema/dictionary.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -182,7 +183,11 @@ std::optional<Value> read_literal(const Setting& setting, const Text& text, Unit
           .with_help(near.empty() ? "write one of these words" : fmt::format("did you mean '{}'", near));
       return std::nullopt;
     }
-    case Type::text: return Value::of_word(text.text);
+    case Type::text:
+      if (text.text.size() <= most::text_letters) return Value::of_word(text.text);
+      out.add(Code::too_many, text.span, fmt::format("there are more than {} letters of a text", most::text_letters))
+          .with_help("write a shorter one");
+      return std::nullopt;
   }
   return std::nullopt;
 }

@@ -1,4 +1,5 @@
 // Reading the dictionary's files: first every entry, then what refers to other entries.
+#include "schema/codes.h"
 #include "schema/dictionary.h"
 #include "schema/rules.h"
 
@@ -15,7 +16,7 @@ namespace bindery {
 
 namespace {
 
-const std::vector<std::string_view> top_words = {"settings", "roles", "job", "rules"};
+const std::vector<std::string_view> top_words = {"settings", "roles", "job", "rules", "codes"};
 const std::vector<std::string_view> setting_words = {
     "title",   "about",   "kinds",  "adjustable_by", "unit", "type",       "choices",  "list",  "range",
     "typical", "default", "reason", "required",      "fact", "over_limit", "extrudes", "source"};
@@ -50,8 +51,15 @@ class DictionaryReader {
     check_beginnings();
     for (Pending& each : pending_) finish_setting(each);
     RuleReader rest(sources_, dictionary_, out_);
-    for (const Later& each : later_)
-      each.kind == Later::roles ? rest.read_roles(*each.doc, each.field) : rest.read_rules(*each.doc, each.field);
+    CodeReader codes(dictionary_, out_);
+    for (const Later& each : later_) {
+      switch (each.kind) {
+        case Later::roles: rest.read_roles(*each.doc, each.field); break;
+        case Later::rules: rest.read_rules(*each.doc, each.field); break;
+        case Later::codes: codes.read(*each.doc, each.field); break;
+      }
+    }
+    codes.finish();
     std::sort(dictionary_.rules.begin(), dictionary_.rules.end(),
               [](const Rule& a, const Rule& b) { return a.name < b.name; });
     dictionary_.broken = dictionary_.incomplete || out_.count(Severity::error) > errors;
@@ -69,7 +77,7 @@ class DictionaryReader {
     std::optional<Field> default_value, extrudes, range, typical;
   };
   struct Later {
-    enum { roles, rules } kind;
+    enum { roles, rules, codes } kind;
     const Document* doc;
     Field field;
   };
@@ -89,6 +97,8 @@ class DictionaryReader {
         later_.push_back({Later::roles, &doc, field});
       } else if (field.key.text == "rules") {
         later_.push_back({Later::rules, &doc, field});
+      } else if (field.key.text == "codes") {
+        later_.push_back({Later::codes, &doc, field});
       } else if (field.key.text == "job") {
         for (const Text& name : read.words(field)) dictionary_.job.push_back(name.text);
       } else {

@@ -10,33 +10,37 @@ namespace bindery {
 
 namespace {
 
-// The unit whose dimension a role's setting must have.
-constexpr std::array<std::string_view, role_count> role_units = {"mm", "mm^3/s", "%",    "mm",  "mm",
-                                                                 "mm", "degC",   "degC", "degC"};
-
 const std::vector<std::string_view> rule_words = {"assert", "severity", "say", "help", "source"};
+
+// The setting that a field names; reports one that is unknown.
+std::optional<KeyId> find_named(const Dictionary& dictionary, FieldReader& read, const Field& field, Diagnostics& out) {
+  auto text = read.scalar(field);
+  if (!text) return std::nullopt;
+  KeyId key = dictionary.find(text->text);
+  if (key != no_key) return key;
+  std::string near = dictionary.nearest_key(text->text);
+  out.add(Code::setting_unknown, text->span, fmt::format("unknown setting '{}'", text->text))
+      .with_help(near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
+  return std::nullopt;
+}
+
+Span doc_span(const FieldReader& read, const Field& field) { return read.doc[field.value].text.span; }
 
 }  // namespace
 
 NamedSetting named_setting(const Dictionary& dictionary, FieldReader& read, const Field& field,
                            const WantedSetting& wanted, Diagnostics& out) {
-  auto text = read.scalar(field);
-  if (!text) return {};
-  KeyId key = dictionary.find(text->text);
-  if (key == no_key) {
-    std::string near = dictionary.nearest_key(text->text);
-    out.add(Code::setting_unknown, text->span, fmt::format("unknown setting '{}'", text->text))
-        .with_help(near.empty() ? "see `list settings` for the keys" : fmt::format("did you mean '{}'", near));
-    return {};
-  }
+  auto found = find_named(dictionary, read, field, out);
+  if (!found) return {};
+  KeyId key = *found;
   const Setting& setting = dictionary.settings[key];
   if (setting.broken) {
     return {no_key, true};
   }
   if (setting.list || setting.unit == nullptr || setting.unit->dimension != wanted.dimension ||
       setting.unit->point != wanted.point) {
-    out.add(Code::dimension_mismatch, text->span,
-            fmt::format("'{}' must name {}, and '{}' is none", field.key.text, wanted.words, text->text))
+    out.add(Code::dimension_mismatch, doc_span(read, field),
+            fmt::format("'{}' must name {}, and '{}' is none", field.key.text, wanted.words, setting.key))
         .with_help("name a setting of that dimension");
     return {};
   }
@@ -46,15 +50,17 @@ NamedSetting named_setting(const Dictionary& dictionary, FieldReader& read, cons
 void RuleReader::read_roles(const Document& doc, const Field& roles) {
   FieldReader read(doc, out_);
   for (const Field& field : read.fields(roles.value, "'roles'")) {
-    std::size_t index = 0;
-    while (index < role_count && name_of(static_cast<Role>(index)) != field.key.text) ++index;
-    if (index == role_count) {
-      std::vector<std::string> names;
-      for (std::size_t i = 0; i < role_count; ++i) names.emplace_back(name_of(static_cast<Role>(i)));
+    auto role = role_named(field.key.text);
+    if (!role) {
+      std::vector<std::string_view> names;
+      for (std::size_t i = 0; i < role_count; ++i) names.push_back(name_of(static_cast<Role>(i)));
+      std::string near = nearest(field.key.text, names);
       out_.add(Code::role_unknown, field.key.span, fmt::format("the program asks for no role '{}'", field.key.text))
-          .with_help(fmt::format("roles are {}", join_words(names)));
+          .with_help(near.empty() ? fmt::format("roles are {}", fmt::join(names, ", "))
+                                  : fmt::format("did you mean '{}'", near));
       continue;
     }
+    auto index = static_cast<std::size_t>(*role);
     if (role_places_[index].known()) {
       out_.add(Code::key_duplicate, field.key.span, fmt::format("the role '{}' is given twice", field.key.text))
           .with_help("keep one of the two")
@@ -62,10 +68,32 @@ void RuleReader::read_roles(const Document& doc, const Field& roles) {
       continue;
     }
     role_places_[index] = field.key.span;
-    const Unit* unit = dictionary_.units->find(role_units[index]);
-    WantedSetting wanted{unit->dimension, unit->point, unit->point ? "a temperature" : unit->dimension.words()};
-    dictionary_.roles[index] = named_setting(dictionary_, read, field, wanted, out_).key;
+    const RoleForm& form = form_of(*role);
+    if (form.type == Type::quantity) {
+      const Unit* unit = dictionary_.units->find(form.unit);
+      WantedSetting wanted{unit->dimension, unit->point, unit->point ? "a temperature" : unit->dimension.words()};
+      dictionary_.roles[index] = named_setting(dictionary_, read, field, wanted, out_).key;
+    } else {
+      dictionary_.roles[index] = named_by_form(read, field, form);
+    }
   }
+}
+
+// The setting that a role names, where it is no quantity.
+KeyId RuleReader::named_by_form(FieldReader& read, const Field& field, const RoleForm& form) {
+  auto key = find_named(dictionary_, read, field, out_);
+  if (!key || dictionary_.settings[*key].broken) return no_key;
+  const Setting& setting = dictionary_.settings[*key];
+  bool words = std::all_of(setting.choices.begin(), setting.choices.end(), [&](std::string_view word) {
+    return std::find(form.words.begin(), form.words.end(), word) != form.words.end();
+  });
+  if (setting.type == form.type && setting.list == form.list && words) return *key;
+  std::string wanted = fmt::format("a {}{}", form.list ? "list of " : "", name_of(form.type));
+  if (!form.words.empty()) wanted += fmt::format(" of {}", join_words({form.words.begin(), form.words.end()}, "or"));
+  out_.add(Code::dimension_mismatch, doc_span(read, field),
+           fmt::format("'{}' must name {}, and '{}' is none", field.key.text, wanted, setting.key))
+      .with_help("name a setting of that form");
+  return no_key;
 }
 
 void RuleReader::read_rules(const Document& doc, const Field& rules) {

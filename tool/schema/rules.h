@@ -36,6 +36,7 @@ class RuleReader {
 
  private:
   void read_rule(FieldReader& read, const Field& entry);
+  KeyId named_by_form(FieldReader& read, const Field& field, const RoleForm& form);
 
   const Sources& sources_;
   Dictionary& dictionary_;

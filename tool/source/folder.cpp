@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "base/failure.h"
+#include "base/utf8.h"
 #include "source/source.h"
 
 namespace bindery {
@@ -35,8 +36,9 @@ class FolderReader {
 
  private:
   struct Found {
-    std::string path;
+    std::string path;  // as it can be shown
     struct stat info;
+    std::string real = path;
   };
 
   void walk(const std::string& path) {
@@ -45,7 +47,7 @@ class FolderReader {
     bool folder = S_ISDIR(info.st_mode);
     bool wanted = is_source_path(path) || is_stray_path(path);
     if (wanted || S_ISLNK(info.st_mode)) {
-      if (wanted || is_above_sources(path)) found_.push_back({path, info});
+      if (wanted || is_above_sources(path)) found_.push_back({plain_name(path), info, path});
       return;
     }
     if (!folder) return;
@@ -79,12 +81,13 @@ class FolderReader {
     file.path = found.path;
     auto size = static_cast<std::size_t>(found.info.st_size);
     std::optional<Oddity> oddity;
-    if (S_ISLNK(found.info.st_mode)) oddity = Oddity::link;
+    if (!is_plain_name(found.real)) oddity = Oddity::hidden_name;
+    else if (S_ISLNK(found.info.st_mode)) oddity = Oddity::link;
     else if (S_ISDIR(found.info.st_mode)) oddity = is_yaml(found.path) ? Oddity::folder : Oddity::unreadable_folder;
     else if (!S_ISREG(found.info.st_mode)) oddity = Oddity::device;
     else if (!is_source_path(found.path)) oddity = Oddity::stray;
     else if (size > largest_text) oddity = Oddity::too_large;
-    else if (!slurp(root_ / found.path, size, file.text)) oddity = Oddity::unreadable_file;
+    else if (!slurp(root_ / found.real, size, file.text)) oddity = Oddity::unreadable_file;
     if (oddity) report_oddity(id, file, *oddity, out_);
     else check_text(id, file, out_);
   }

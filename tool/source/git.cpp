@@ -6,6 +6,7 @@
 
 #include "base/failure.h"
 #include "base/parallel.h"
+#include "base/utf8.h"
 #include "base/words.h"
 #include "source/repository.h"
 
@@ -68,7 +69,7 @@ bool has_changes(const Place& place) {
 int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
   auto& files = *static_cast<std::vector<RevisionFile>*>(payload);
   std::string path = std::string(folder) + git_tree_entry_name(entry);
-  auto note_oddity = [&](Oddity oddity) { files.push_back({path, {}, oddity}); };
+  auto note_oddity = [&](Oddity oddity) { files.push_back({plain_name(path), {}, oddity}); };
   bool top = *folder == '\0';
   if (git_tree_entry_type(entry) == GIT_OBJECT_TREE) {
     if (top) return path == "profiles-src" || path == "schema" || path == "release" ? 0 : 1;  // 1 leaves the folder out
@@ -80,6 +81,7 @@ int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
   bool link = git_tree_entry_filemode(entry) == GIT_FILEMODE_LINK;
   if (is_stray_path(path)) note_oddity(link ? Oddity::link : Oddity::stray);
   else if (!is_source_path(path)) return 0;
+  else if (!is_plain_name(path)) note_oddity(Oddity::hidden_name);
   else if (link) note_oddity(Oddity::link);
   else if (git_tree_entry_type(entry) == GIT_OBJECT_BLOB)
     files.push_back({path, digits_of(git_tree_entry_id(entry)), std::nullopt});

@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "base/failure.h"
+#include "base/utf8.h"
 #include "source/repository.h"
 
 namespace bindery {

@@ -40,8 +40,8 @@ std::vector<FileId> fill(Sources& sources, const std::vector<std::string>& paths
 
 }  // namespace
 
-void align(Sources& a, Diagnostics& of_a, Sources& b, Diagnostics& of_b) {
-  std::vector<std::string> paths;
+void align(Sources& a, Diagnostics& of_a, Sources& b, Diagnostics& of_b, const std::vector<std::string>& more) {
+  std::vector<std::string> paths = more;
   for (const Sources* side : {&a, &b}) {
     for (const SourceFile& file : side->files) paths.push_back(file.path);
   }

@@ -24,15 +24,21 @@ bool is_yaml(std::string_view path) { return path.ends_with(".yaml"); }
 
 }  // namespace
 
+bool is_tree_path(std::string_view path) {
+  return path.starts_with("profiles-src/") || path.starts_with("schema/") || path.starts_with("release/");
+}
+
 bool is_source_path(std::string_view path) {
   if (path.ends_with(".txt")) return path.starts_with("release/texts/") && path.rfind('/') == 13;
   if (!is_yaml(path)) return false;
   return path == "profiles-src/bindery.yaml" || path == "release/plan.yaml" || path == ledger_path ||
-         in_any(path, kind_folders) || (path.starts_with("schema/") && path.rfind('/') == 6) ||
+         in_any(path, kind_folders) || (path.starts_with("profiles-src/trial/") && path.rfind('/') == 18) ||
+         (path.starts_with("schema/") && path.rfind('/') == 6) ||
          (path.starts_with("release/notes/") && path.rfind('/') == 13);
 }
 
 bool shapes_profiles(std::string_view path) {
+  if (path.starts_with("profiles-src/trial/")) return false;
   return !path.starts_with("release/") || path.starts_with("release/plan.") || path.starts_with("release/texts/");
 }
 
@@ -63,6 +69,11 @@ void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out)
     case Oddity::unreadable_folder:
       return report(Code::file_unreadable, "this folder cannot be read",
                     "give yourself the right to read and enter it");
+    case Oddity::hidden_name:
+      file.named = false;
+      return report(Code::character_forbidden,
+                    "the file's name is no UTF-8, or holds a character that hides or reorders what a reader sees",
+                    "rename it");
     case Oddity::too_large:
       return report(Code::file_too_large, fmt::format("the file is larger than {} KiB", largest_text / 1024),
                     "split it into several files");

@@ -1,8 +1,9 @@
 // Stage 1: the texts of a tree, under stable names, from a folder or a git revision.
 //
 // A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml,
-// schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and release/texts/*.txt. Each is checked
-// here for what later stages take for granted: a regular file of at most 256 KiB in clean UTF-8.
+// profiles-src/trial/*.yaml, schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and
+// release/texts/*.txt. Each is checked here for what later stages take for granted: a regular file of at most 256 KiB
+// in clean UTF-8.
 #pragma once
 
 #include <cstddef>
@@ -24,6 +25,7 @@ struct SourceFile {
   std::string path;  // from the root, with '/'
   std::string text;
   bool sound = true;    // false: already reported, not to be parsed
+  bool named = true;    // false: its name was reported, and `path` tells it as it can be shown
   bool present = true;  // false: the tree has no such file; it keeps the numbers of two trees in step, see align()
   std::string blob{};   // git's name of the bytes, forty hexadecimal digits, where the text came from git
 };
@@ -37,9 +39,9 @@ struct Sources {
 };
 
 // Gives two trees' files the same numbers, so that what is read of a text that both have serves both: each gets a place
-// that is not `present` for what only the other one has. The reports on both are renumbered; nothing else that holds a
-// number may exist yet.
-void align(Sources& a, Diagnostics& of_a, Sources& b, Diagnostics& of_b);
+// that is not `present` for what only the other one has, and for each of `more`. The reports on both are renumbered;
+// nothing else that holds a number may exist yet.
+void align(Sources& a, Diagnostics& of_a, Sources& b, Diagnostics& of_b, const std::vector<std::string>& more = {});
 
 // One digest of what the profiles are made of (profiles-src, schema, the plan), the same for a folder and for a
 // revision with the same bytes.
@@ -61,28 +63,21 @@ Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
 // The same for release/notes/ alone.
 Sources read_notes(const std::filesystem::path& root, Diagnostics& out);
 
+// Does it stand below profiles-src, schema or release?
+bool is_tree_path(std::string_view path);
+
 // Is this path, from the root, one of a tree's texts?
 bool is_source_path(std::string_view path);
 
 // Is it one of those that values and profiles depend on, rather than words, notes or records of releases?
 bool shapes_profiles(std::string_view path);
 
-// Are the bytes UTF-8 to the end?
-bool is_utf8(std::string_view text);
-
-// The first control or bidirectional character of a UTF-8 text, with its place; bytes that are no UTF-8 end the search.
-struct HiddenCharacter {
-  char32_t character;
-  std::size_t at, length;
-};
-std::optional<HiddenCharacter> find_hidden(std::string_view text);
-
 // Is it YAML where a reader would expect it to count, and it does not: in no folder that is read, or with another
 // ending?
 bool is_stray_path(std::string_view path);
 
 // What may stand at a path of a tree instead of a file that is read.
-enum class Oddity { link, folder, device, stray, unreadable_file, unreadable_folder, too_large };
+enum class Oddity { link, folder, device, stray, unreadable_file, unreadable_folder, too_large, hidden_name };
 
 // Reports it at the file, and marks the file unsound.
 void report_oddity(FileId id, SourceFile& file, Oddity oddity, Diagnostics& out);

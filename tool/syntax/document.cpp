@@ -6,10 +6,13 @@
 #include <unordered_map>
 
 #include <fmt/format.h>
+
 #include <yaml-cpp/eventhandler.h>
 #include <yaml-cpp/exceptions.h>
 #include <yaml-cpp/mark.h>
 #include <yaml-cpp/parser.h>
+#include "base/utf8.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -146,6 +149,11 @@ class TapeWriter : public YAML::EventHandler {
       out_.add(Code::yaml_invalid, {text.span.file, text.span.begin, std::max(text.span.end, text.span.begin + 1)},
                "a key is empty")
           .with_help("write a word before the colon");
+      throw Refused{};
+    }
+    if (text.text.size() > most::key_letters) {
+      out_.add(Code::too_many, text.span, fmt::format("there are more than {} letters of a key", most::key_letters))
+          .with_help("write a shorter one");
       throw Refused{};
     }
     auto [first, fresh] = frame.seen.emplace(text.text, index);
@@ -357,7 +365,8 @@ Span place_within(const SourceFile& file, const Text& scalar, std::size_t offset
   std::size_t indent = content - (source.rfind('\n', content) + 1);
   // A block may tell its own indentation, counted from that of the line it begins on.
   std::string_view head = source.substr(scalar.span.begin, first - scalar.span.begin);
-  if (std::size_t digit = head.find_first_of("123456789"); digit != std::string_view::npos && digit <= 2) {
+  std::size_t digit = head.find_first_of("123456789#");
+  if (digit != std::string_view::npos && digit <= 2 && head[digit] != '#') {
     std::size_t line = source.rfind('\n', scalar.span.begin) + 1;
     indent = source.find_first_not_of(' ', line) - line + static_cast<std::size_t>(head[digit] - '0');
   }
@@ -368,7 +377,8 @@ Span place_within(const SourceFile& file, const Text& scalar, std::size_t offset
     ++start;
   }
   auto begin = static_cast<std::uint32_t>(std::min(start + indent + column, source.size()));
-  return {scalar.span.file, begin, begin + static_cast<std::uint32_t>(length)};
+  auto end = static_cast<std::uint32_t>(std::min(begin + length, source.size()));
+  return {scalar.span.file, begin, end};
 }
 
 }  // namespace bindery

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -61,6 +62,8 @@ std::vector<Text> FieldReader::words(const Field& field) {
   }
   std::vector<Text> items;
   for (std::uint32_t at = field.value + 1; at < node.next; at = doc[at].next) {
+    if (!within(items.size() + 1, most::list_items, field.key.span, fmt::format("items of '{}'", field.key.text)))
+      break;
     if (doc[at].kind == NodeKind::scalar && !doc[at].text.empty()) {
       items.push_back(doc[at].text);
     } else {
@@ -76,7 +79,11 @@ std::vector<Text> FieldReader::names(const Field& field) {
     wrong(node.text.span, fmt::format("'{}' is empty, so no name would fit", field.key.text),
           "name one, or remove the key");
   }
-  return words(field);
+  std::vector<Text> out = words(field);
+  for (const Text& name : out) {
+    if (!within(name.text.size(), most::key_letters, name.span, "letters of a name")) return {};
+  }
+  return out;
 }
 
 std::optional<std::size_t> FieldReader::choice(const Field& field, std::initializer_list<std::string_view> words) {
@@ -100,6 +107,13 @@ void FieldReader::unknown(const Text& key, Code code, std::string_view what, std
   out_.add(code, key.span, fmt::format("unknown {} '{}'", what, key.text))
       .with_help(near.empty() ? fmt::format("known here: {}", join_words(names))
                               : fmt::format("did you mean '{}'", near));
+}
+
+bool FieldReader::within(std::size_t count, std::size_t most, Span span, std::string_view what) {
+  if (count <= most) return true;
+  out_.add(Code::too_many, span, fmt::format("there are more than {} {}", most, what))
+      .with_help("write fewer, or split them over several fragments");
+  return false;
 }
 
 void FieldReader::wrong(Span span, std::string message, std::string help) {

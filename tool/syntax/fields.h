@@ -37,6 +37,8 @@ class FieldReader {
   // Reports a key that does not belong here, with the nearest that does.
   void unknown(const Text& key, Code code, std::string_view what, std::vector<std::string_view> known);
   void wrong(Span span, std::string message, std::string help);
+  // False, after a report, where there are more than `most`.
+  bool within(std::size_t count, std::size_t most, Span span, std::string_view what);
 
   const Document& doc;
 

@@ -7,14 +7,16 @@
 #include "base/words.h"
 #include "syntax/fields.h"
 #include "syntax/layer.h"
+#include "syntax/limits.h"
+#include "syntax/macros.h"
 
 namespace bindery {
 
 namespace {
 
-const std::vector<std::string_view> base_headers = {"title",   "about",    "extends", "abstract", "tier",   "status",
-                                                    "authors", "replaces", "fits",    "settings", "adjust", "limits",
-                                                    "when",    "locked",   "scripts", "fittings"};
+const std::vector<std::string_view> base_headers = {"title",   "about",    "extends", "abstract", "tier",    "status",
+                                                    "authors", "replaces", "fits",    "settings", "adjust",  "limits",
+                                                    "when",    "locked",   "scripts", "macros",   "fittings"};
 const std::vector<std::string_view> fitting_headers(base_headers.begin(), base_headers.end() - 1);
 const std::vector<std::string_view> when_headers = {"if", "settings", "adjust", "limits", "scripts"};
 const std::vector<std::string_view> condition_words = {"machine", "material", "process", "where"};
@@ -53,7 +55,9 @@ class FragmentReader {
  private:
   void read_fittings(const std::string& base, bool base_broken, const Field& field) {
     std::string_view base_name = target_.owned.emplace_back(base);
+    std::size_t count = 0;
     for (const Field& each : read_.fields(field.value, "'fittings'")) {
+      if (!read_.within(++count, most::fittings, field.key.span, "fittings")) return;
       if (!is_name(each.key.text)) {
         out_.add(Code::name_invalid, each.key.span, fmt::format("'{}' is no name for a fitting", each.key.text))
             .with_help("use small letters, digits, `.` and `-`, and start with a letter or digit");
@@ -96,17 +100,31 @@ class FragmentReader {
       fragment.extends = read_.words(field);
       fragment.extends_span = field.key.span;
     } else if (key == "authors") fragment.authors = read_.words(field);
-    else if (key == "replaces") fragment.replaces = read_.words(field);
-    else if (key == "locked") fragment.locked = read_.words(field);
+    else if (key == "replaces") {
+      fragment.replaces = read_.words(field);
+      if (!read_.within(fragment.replaces.size(), most::old_names, field.key.span, "old names"))
+        fragment.replaces.clear();
+    } else if (key == "locked") fragment.locked = read_.words(field);
     else if (key == "tier") {
       fragment.tier_span = field.key.span;
       if (auto index = read_.choice(field, {"free", "supporter"})) fragment.tier = static_cast<Tier>(*index);
     } else if (key == "status") {
+      fragment.status_span = field.key.span;
       if (auto index = read_.choice(field, {"draft", "beta", "stable", "retired"}))
         fragment.status = static_cast<Status>(*index);
     } else if (key == "fits") fragment.fits = condition(field);
+    else if (key == "macros") macros(fragment, field);
     else if (key == "when") when(fragment, field);
     else layer_.read(own, field);
+  }
+
+  void macros(Fragment& fragment, const Field& field) {
+    if (fragment.kind == Kind::machine) {
+      fragment.macros = read_macros(doc_, field, out_);
+      return;
+    }
+    out_.add(Code::header_misplaced, field.key.span, fmt::format("a {} declares no macros", name_of(fragment.kind)))
+        .with_help("they are words of a machine's firmware: declare them in the machine's fragment");
   }
 
   void when(Fragment& fragment, const Field& field) {
@@ -115,7 +133,9 @@ class FragmentReader {
       read_.wrong(list.text.span, "'when' is a list of blocks", "start each with `- if:`");
       return;
     }
+    std::size_t count = 0;
     for (std::uint32_t at = field.value + 1; at < list.next; at = doc_[at].next) {
+      if (!read_.within(++count, most::blocks, field.key.span, "blocks")) return;
       RawLayer layer;
       for (const Field& part : read_.fields(at, "an item of 'when'")) {
         if (part.key.text == "if") layer.condition = condition(part);
@@ -165,7 +185,9 @@ FragmentFile read_fragment(FileId id, const SourceFile& file, Diagnostics& out) 
   fragment.name = stem;
   fragment.file = id;
   fragment.span = {id, 0, 0};
-  if (!is_name(stem)) {
+  if (!file.named) {
+    fragment.broken = true;
+  } else if (!is_name(stem)) {
     out.add(Code::name_invalid, fragment.span, fmt::format("'{}' is no name for a fragment", stem))
         .with_help("name the file in small letters, digits, `.` and `-`, starting with a letter or digit");
     fragment.broken = true;

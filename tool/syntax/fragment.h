@@ -74,6 +74,16 @@ struct RawScript {
   Span span;  // of the slot's word
 };
 
+// A word of a machine's firmware, and what it leaves. Values are literals or formulas.
+struct RawMacro {
+  Text name;
+  bool drop = false;  // `none`
+  std::vector<Text> takes, needs, homed, off;
+  std::vector<std::pair<Text, RawValue>> hot, positioned;
+  Text extruded_name;  // the word `extruded`
+  std::optional<RawValue> extruded;
+};
+
 // Names of the triple by kind (empty: any), and a formula over facts.
 struct Condition {
   std::array<std::vector<Text>, kind_count> names;
@@ -104,9 +114,10 @@ struct Fragment {
   std::optional<bool> abstract;
   std::optional<Tier> tier;
   std::optional<Status> status;
-  Span tier_span, extends_span;
+  Span tier_span, status_span, extends_span;
   std::vector<Text> authors, replaces, extends, locked;
   std::optional<Condition> fits;
+  std::vector<RawMacro> macros;  // of a machine
   std::vector<RawLayer> layers;  // the first is its own part, the rest its `when` blocks in order
 };
 

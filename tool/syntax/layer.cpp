@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -130,6 +131,7 @@ std::optional<RawValue> LayerReader::operation(const Field& part, std::string_vi
 std::vector<RawLimit> LayerReader::limits(const Field& field) {
   std::vector<RawLimit> out;
   for (const Field& each : read_.fields(field.value, "'limits'")) {
+    if (!read_.within(out.size() + 1, most::limits, field.key.span, "limits")) break;
     RawLimit limit;
     limit.pattern = each.key;
     const Node& node = doc_[each.value];
@@ -199,6 +201,13 @@ std::optional<RawBound> LayerReader::read_bound(const Field& part) {
   return bound;
 }
 
+std::optional<Text> LayerReader::script_text(const Field& field) {
+  auto text = read_.scalar(field);
+  if (text && !read_.within(text->text.size(), most::script_letters, field.key.span, "letters of a script"))
+    text.reset();
+  return text;
+}
+
 std::vector<RawScript> LayerReader::scripts(const Field& field) {
   std::vector<RawScript> out;
   for (const Field& each : read_.fields(field.value, "'scripts'")) {
@@ -209,7 +218,7 @@ std::vector<RawScript> LayerReader::scripts(const Field& field) {
     }
     const Node& node = doc_[each.value];
     if (node.kind != NodeKind::mapping) {
-      auto text = read_.scalar(each);
+      auto text = script_text(each);
       if (!text) continue;
       bool drop = !text->quoted && text->text == "none";
       out.push_back({drop ? RawScript::Act::drop : RawScript::Act::replace, *slot, *text, each.key.span});
@@ -219,7 +228,7 @@ std::vector<RawScript> LayerReader::scripts(const Field& field) {
       bool before = part.key.text == "before";
       if (!before && part.key.text != "after") {
         read_.unknown(part.key, Code::header_unknown, "part of a script", {"before", "after"});
-      } else if (auto text = read_.scalar(part)) {
+      } else if (auto text = script_text(part)) {
         out.push_back({before ? RawScript::Act::before : RawScript::Act::after, *slot, *text, each.key.span});
       }
     }

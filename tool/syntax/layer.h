@@ -30,6 +30,7 @@ class LayerReader {
   std::vector<RawLimit> limits(const Field& field);
   std::optional<RawBound> read_bound(const Field& part);
   std::vector<RawScript> scripts(const Field& field);
+  std::optional<Text> script_text(const Field& field);
 
   const Document& doc_;
   std::deque<std::string>& owned_;

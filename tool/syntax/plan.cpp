@@ -7,6 +7,7 @@
 #include "base/semver.h"
 #include "base/words.h"
 #include "syntax/fields.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -25,6 +26,7 @@ class PlanReader {
     read_sets();
     plan_.broken = out_.count(Severity::error) > errors;
     plan_.ledger = read_ledger(sources_, out_);
+    plan_.evidence = read_evidence(sources_, out_);
     for (FileId id = 0; id < sources_.files.size(); ++id) {
       if (sources_[id].present && sources_[id].path.starts_with("release/notes/") && is_source_path(sources_[id].path))
         read_note(id);
@@ -62,8 +64,10 @@ class PlanReader {
       } else if (key == "default_tier" || key == "tier") {
         if (auto index = read.choice(field, {"free", "supporter"}))
           plan_.publisher.default_tier = static_cast<Tier>(*index);
+      } else if (key == "policy") {
+        plan_.policy = read_policy(*doc, field, out_);
       } else {
-        read.unknown(field.key, Code::header_unknown, "key", {"publisher", "licence", "default_tier"});
+        read.unknown(field.key, Code::header_unknown, "key", {"publisher", "licence", "default_tier", "policy"});
       }
     }
     if (!has_name || !has_licence) {
@@ -92,7 +96,10 @@ class PlanReader {
           plan_.name = text->text;
         }
       } else if (key == "sets") {
-        for (const Field& entry : read.fields(field.value, "'sets'")) read_set(*doc, entry);
+        for (const Field& entry : read.fields(field.value, "'sets'")) {
+          if (!read.within(plan_.sets.size() + 1, most::sets, field.key.span, "sets")) break;
+          read_set(*doc, entry);
+        }
       } else if (key == "gates") {
         read_gates(read, field);
       } else {
@@ -136,6 +143,8 @@ class PlanReader {
       return out;
     }
     for (std::uint32_t at = field.value + 1; at < list.next; at = doc[at].next) {
+      if (!read.within(out.size() + 1, most::takes, field.key.span, fmt::format("items of '{}'", field.key.text)))
+        break;
       Condition condition;
       condition.span = doc[at].text.span;
       for (const Field& part : read.fields(at, fmt::format("an item of '{}'", field.key.text))) {

@@ -10,8 +10,10 @@
 
 #include "base/diagnostic.h"
 #include "syntax/document.h"
+#include "syntax/evidence.h"
 #include "syntax/fragment.h"
 #include "syntax/ledger.h"
+#include "syntax/policy.h"
 
 namespace bindery {
 
@@ -39,10 +41,12 @@ struct Note {
 
 struct Plan {
   Publisher publisher;
+  Policy policy;
   std::string_view name = "profiles";
   std::vector<PlanSet> sets;  // in the order of the file
   std::vector<Note> notes;    // in the order of their files' paths
   std::vector<LedgerEntry> ledger;
+  std::vector<Evidence> evidence;
   bool broken = false;             // bindery.yaml or plan.yaml has an error
   std::deque<Document> documents;  // own the texts that are not bytes of the files
 };

@@ -1,0 +1,161 @@
+// The whole of `validate --overlay`: the input is what a stranger sends, a part `== PATH` a file of the zip, laid over
+// the tree in tests/contributions/base. It is judged for both audiences and told in every format.
+#include <deque>
+#include <filesystem>
+#include <fstream>
+#include <list>
+#include <memory>
+
+#include <unistd.h>
+#include <nlohmann/json.hpp>
+
+#include "base/archive.h"
+#include "base/failure.h"
+#include "fuzz.h"
+#include "judge/judge.h"
+#include "report/diagnostics.h"
+#include "report/impact.h"
+#include "report/sarif.h"
+#include "source/overlay.h"
+
+using namespace bindery;
+using fuzz::require;
+
+namespace {
+
+struct ReadSide {
+  Sources sources;
+  Diagnostics diagnostics;
+  Tree tree;
+  Selection selection;
+
+  void link(const Tree* like) {
+    tree = load_tree(sources, 1, diagnostics, like);
+    selection = select_profiles(tree, diagnostics, most_triples);
+  }
+  Side side() const { return {&tree, &selection}; }
+};
+
+const std::string base_root = std::string(BINDERY_ROOT) + "/tests/contributions/base";
+
+// The tree that contributions are meant for.
+const Sources& base_sources() {
+  static const Sources sources = [] {
+    Diagnostics out;
+    Sources read = read_folder(base_root, out);
+    require(!out.any_errors() && !read.files.empty(), "the base is sound");
+    return read;
+  }();
+  return sources;
+}
+
+// The base, linked, with places for the paths that a contribution adds. Reading a dictionary takes far longer than
+// judging, so the last few are kept.
+const ReadSide& base_with(const std::vector<std::string>& added) {
+  static std::list<std::pair<std::vector<std::string>, std::unique_ptr<ReadSide>>> kept;
+  for (auto at = kept.begin(); at != kept.end(); ++at) {
+    if (at->first != added) continue;
+    kept.splice(kept.begin(), kept, at);
+    return *kept.front().second;
+  }
+  auto side = std::make_unique<ReadSide>();
+  side->sources = base_sources();
+  Sources other;
+  Diagnostics none;
+  for (const std::string& path : added) other.files.push_back({.path = path, .text = ""});
+  align(side->sources, side->diagnostics, other, none);
+  side->link(nullptr);
+  kept.emplace_front(added, std::move(side));
+  if (kept.size() > 8) kept.pop_back();
+  return *kept.front().second;
+}
+
+// Where the zip of each input stands; taken away at the end.
+const std::string& zip_path() {
+  static const std::string path = [] {
+    std::string name = (std::filesystem::temp_directory_path() / "bindery-fuzz-XXXXXX").string();
+    int handle = mkstemp(name.data());
+    require(handle >= 0, "there is a folder for temporary files");
+    close(handle);
+    return name;
+  }();
+  return path;
+}
+
+// False where the input makes no archive.
+bool write_zip(std::string_view input) {
+  std::deque<PackedEntry> packed;
+  std::vector<const PackedEntry*> entries;
+  for (const auto& [path, bytes] : fuzz::parts_of(input)) {
+    if (path.find('\0') == std::string::npos) entries.push_back(&packed.emplace_back(pack(path, bytes)));
+  }
+  if (entries.empty()) return false;
+  try {
+    std::ofstream(zip_path(), std::ios::binary) << write_archive(entries, 0);
+  } catch (const SystemError&) {
+    return false;  // a path that libzip refuses to write
+  }
+  return true;
+}
+
+void require_text(std::string_view text, std::string_view promise) {
+  require(is_utf8(text) && !find_hidden(text), promise);
+}
+
+std::string json_of(const Diagnostics& diagnostics, const Sources& sources) {
+  JsonWriter json;
+  diagnostics_json(diagnostics, sources, json);
+  return json.finish();
+}
+
+void tell(const Verdict& verdict, const Sources& sources, const std::vector<std::string>& files) {
+  fuzz::require_sound(verdict.brought, sources);
+  fuzz::require_sound(verdict.standing, sources);
+  require_text(diagnostics_text(verdict.brought, sources, {}), "the text hides nothing");
+  require_text(impact_markdown(verdict, sources, {"the tree as it stands", files}), "the Markdown hides nothing");
+  JsonWriter impact;
+  impact_json(verdict, impact);
+  for (const std::string& json : {json_of(verdict.brought, sources), json_of(verdict.standing, sources),
+                                  sarif_report(verdict.brought, sources, "0"), impact.finish()}) {
+    require_text(json, "the JSON hides nothing");
+    require(!nlohmann::json::parse(json, nullptr, false).is_discarded(), "the JSON is JSON");
+  }
+}
+
+}  // namespace
+
+extern "C" int LLVMFuzzerInitialize(int*, char***) {
+  setenv("TZ", "UTC0", 1);  // as the program sets it
+  zip_path();
+  std::atexit([] { unlink(zip_path().c_str()); });
+  return 0;
+}
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+  if (!write_zip(fuzz::text_of(data, size))) return -1;
+  ReadSide proposal;
+  Overlay overlay = read_overlay(zip_path(), proposal.diagnostics);
+  proposal.sources = lay_over(base_sources(), {}, overlay, proposal.diagnostics);
+  std::vector<std::string> added, touched = touched_by(overlay, base_root);
+  for (const SourceFile& file : proposal.sources.files) {
+    if (base_sources().find(file.path) == no_file) added.push_back(file.path);
+  }
+  const ReadSide& base = base_with(added);
+  check_paths(touched, proposal.sources, proposal.diagnostics);
+  proposal.link(&base.tree);
+  Contribution contribution;
+  for (const std::string& path : touched) {
+    auto file = std::find_if(overlay.files.begin(), overlay.files.end(), [&](const auto& f) { return f.path == path; });
+    contribution.touched.push_back({path, file->bytes.size()});
+  }
+  bool failed = false;
+  for (Tier audience : {Tier::supporter, Tier::free}) {
+    Verdict verdict =
+        judge({base.side(), base.diagnostics}, {proposal.side(), proposal.diagnostics}, contribution, audience, 1);
+    tell(verdict, proposal.sources, touched);
+    bool fails = verdict.brought.any_errors() || verdict.withheld[0] > 0;
+    require(audience == Tier::supporter || fails == failed, "both audiences get one verdict");
+    failed = fails;
+  }
+  return 0;
+}

@@ -1,0 +1,266 @@
+#include "judge/judge.h"
+
+#include <algorithm>
+#include <atomic>
+#include <map>
+#include <set>
+
+#include <fmt/format.h>
+
+#include "base/parallel.h"
+#include "check/check.h"
+#include "judge/audience.h"
+#include "judge/policy.h"
+#include "judge/reached.h"
+#include "syntax/limits.h"
+
+namespace bindery {
+
+namespace {
+
+constexpr std::size_t most_profiles = 20'000;
+constexpr std::uint64_t most_work = 400'000'000;  // operations of formulas and bytes of scripts, over all profiles
+constexpr std::array<std::string_view, ask_count> ask_names = {"nozzle_temperature", "bed_temperature",
+                                                               "chamber_temperature", "flow"};
+constexpr std::array<Role, heater_count> heater_roles = {Role::nozzle_temperature, Role::bed_temperature,
+                                                         Role::chamber_temperature};
+
+using Asked = std::array<std::optional<double>, ask_count>;
+
+// What a profile asks for: of the heaters by settings and scripts, of the melt by its speeds.
+Asked asked_by(const Dictionary& dictionary, const Profile& profile, const Hottest& hottest) {
+  Asked out;
+  auto number = [&](KeyId key) -> std::optional<double> {
+    if (key == no_key || !profile.cells[key].value.is(Value::Tag::number)) return std::nullopt;
+    const Unit* unit = dictionary.settings[key].unit;
+    double value = profile.cells[key].value.number();
+    return unit == nullptr ? value : unit->to_base(value);
+  };
+  for (std::size_t i = 0; i < heater_count; ++i) {
+    out[i] = number(dictionary.role(heater_roles[i]));
+    if (hottest[i]) out[i] = std::max(out[i].value_or(0), *hottest[i]);
+  }
+  double ratio = number(dictionary.role(Role::flow_ratio)).value_or(1);
+  auto& flow = out[static_cast<std::size_t>(Ask::flow)];
+  for (KeyId key = 0; key < dictionary.settings.size(); ++key) {
+    const auto& extrusion = dictionary.settings[key].extrudes;
+    auto speed = extrusion ? number(key) : std::nullopt;
+    if (!speed) continue;
+    std::optional<double> area = extrusion->area == no_key ? std::nullopt : number(extrusion->area);
+    auto width = number(extrusion->width), height = number(extrusion->height);
+    if (extrusion->area == no_key && width && height) area = bead_area(*width, *height);
+    if (area) flow = std::max(flow.value_or(0), *area * *speed * ratio);
+  }
+  return out;
+}
+
+// By what two trees' reports are the same: the cause, and the words on it, wherever the lines have moved to.
+using Cause = std::tuple<Code, std::string, std::string, std::string, std::string, std::string>;
+
+std::string without_line(const std::string& message) {
+  // "line 7 of the start script" is another line where one was added above it.
+  std::string out;
+  for (std::size_t at = 0; at < message.size();) {
+    if (message.compare(at, 5, "line ") != 0) {
+      out += message[at++];
+      continue;
+    }
+    at += 5;
+    out += "line ";
+    while (at < message.size() && message[at] >= '0' && message[at] <= '9') ++at;
+  }
+  return out;
+}
+
+class Judgement {
+ public:
+  Judgement(JudgedSide base, JudgedSide proposal, const Contribution& contribution, Tier audience, unsigned jobs)
+      : base_(std::move(base)),
+        proposal_(std::move(proposal)),
+        contribution_(contribution),
+        audience_(audience),
+        jobs_(jobs) {}
+
+  Verdict run() {
+    auto reached = reached_profiles(base_.side, proposal_.side);
+    verdict_.reached = static_cast<std::size_t>(std::count_if(
+        reached.begin(), reached.end(), [](const ReachedProfile& each) { return each.after.has_value(); }));
+    for (const ReachedProfile& each : reached) {
+      if (each.tier <= audience_) ++verdict_.tiers[static_cast<std::size_t>(each.tier)];
+    }
+    if (reached.size() > most_profiles) {
+      report_heavy(fmt::format("the contribution reaches {} profiles, and at most {} are judged", reached.size(),
+                               most_profiles));
+    } else {
+      check(reached);
+    }
+    bool emptied = proposal_.side.selection->profiles.empty() && !base_.side.selection->profiles.empty();
+    if (emptied && !proposal_.diagnostics.any_errors())
+      proposal_.diagnostics.add(Code::nothing_taken, {}, "no set takes a profile any more")
+          .with_help("leave something to be published");
+    check_policy(tree(1), tree(0), contribution_, verdict_.reached, proposal_.diagnostics);
+    split();
+    bool readable = !tree(0).dictionary.broken && !tree(1).dictionary.broken && !heavy_;
+    if (readable) {
+      View view{audience_, false, true};
+      Diagnostics of_base, of_proposal;
+      verdict_.changes = find_changes(base_.side, proposal_.side, view, jobs_, of_base, of_proposal);
+    }
+    return std::move(verdict_);
+  }
+
+ private:
+  const Tree& tree(std::size_t old) const { return old == 1 ? *base_.side.tree : *proposal_.side.tree; }
+
+  void report_heavy(std::string message) {
+    heavy_ = true;
+    proposal_.diagnostics.add(Code::too_heavy, {}, std::move(message))
+        .with_help("send it in parts; the publisher can judge the whole with `validate` and `changelog`");
+  }
+
+  // Both sides of what is reached, on all cores.
+  void check(const std::vector<ReachedProfile>& reached) {
+    if (tree(0).dictionary.broken || tree(1).dictionary.broken) return;
+    constexpr std::size_t block = 32;
+    std::size_t blocks = (reached.size() + block - 1) / block;
+    struct Task {
+      std::array<Diagnostics, 2> reports;  // of the proposal, of the base
+      std::array<Highest, ask_count> highest;
+    };
+    std::vector<Task> tasks(blocks);
+    std::atomic<std::uint64_t> work{0};
+    parallel_for(blocks, jobs_, [&](std::size_t b) {
+      Resolver now(tree(0)), old(tree(1));
+      Task& task = tasks[b];
+      for (std::size_t i = b * block; i < std::min((b + 1) * block, reached.size()) && work < most_work; ++i) {
+        const ReachedProfile& each = reached[i];
+        bool told = each.tier <= audience_;
+        if (each.after) work += look(now, 0, *each.after, told, task.reports[0], task.highest);
+        if (each.before) work += look(old, 1, *each.before, told, task.reports[1], task.highest);
+      }
+      for (Diagnostics& report : task.reports) report.settle();
+    });
+    for (Task& task : tasks) {
+      proposal_.diagnostics.join(std::move(task.reports[0]));
+      base_.diagnostics.join(std::move(task.reports[1]));
+      for (std::size_t i = 0; i < ask_count; ++i) {
+        keep_higher(verdict_.highest[i].before, task.highest[i].before);
+        keep_higher(verdict_.highest[i].after, task.highest[i].after);
+      }
+    }
+    if (work >= most_work) report_heavy("the contribution asks for more computation than is done for one");
+  }
+
+  static void keep_higher(std::optional<Highest::Side>& kept, const std::optional<Highest::Side>& other) {
+    if (other && (!kept || other->value > kept->value)) kept = other;
+  }
+
+  std::uint64_t look(Resolver& resolver, std::size_t old, const Triple& triple, bool told, Diagnostics& out,
+                     std::array<Highest, ask_count>& highest) const {
+    std::size_t before = out.items().size();
+    Resolver::Axes axes;
+    Profile profile = resolver.resolve(triple, out, &axes);
+    Hottest hottest = check_profile(tree(old), profile, axes, out);
+    out.shorten(before, most::reports);
+    if (!told) mark_tier(out, before, Tier::supporter);
+    if (!told) return profile.work;
+    Asked asked = asked_by(tree(old).dictionary, profile, hottest);
+    for (std::size_t i = 0; i < ask_count; ++i) {
+      if (!asked[i]) continue;
+      auto& side = old == 1 ? highest[i].before : highest[i].after;
+      if (!side || *asked[i] > side->value) side = Highest::Side{*asked[i], profile_id(tree(old), triple)};
+    }
+    return profile.work;
+  }
+
+  // --- what it brings, and what was there ---
+  void split() {
+    proposal_.diagnostics.settle();
+    base_.diagnostics.settle();
+    std::map<Cause, std::size_t> known;
+    for (const Diagnostic& item : base_.diagnostics.items()) ++known[cause_of(item, *tree(1).sources)];
+    Audience audience(audience_, {base_.side, proposal_.side});
+    std::vector<std::pair<Cause, bool>> causes;  // of each report, and whether it stood there
+    for (const Diagnostic& item : proposal_.diagnostics.items()) {
+      Cause cause = cause_of(item, *tree(0).sources);
+      auto at = known.find(cause);
+      bool stood = at != known.end() && at->second > 0;
+      if (stood) --at->second;
+      causes.emplace_back(std::move(cause), stood);
+    }
+    find_elsewhere(causes);
+    std::size_t index = 0;
+    for (Diagnostic& item : proposal_.diagnostics.items()) {
+      bool stood = causes[index++].second;
+      // What the publisher is warned of, a stranger may not bring.
+      if (!stood && item.code == Code::script_refused) item.severity = Severity::error;
+      if (audience.may_be_told(item)) (stood ? verdict_.standing : verdict_.brought).add(std::move(item));
+      else if (!stood) ++verdict_.withheld[static_cast<std::size_t>(item.severity)];
+    }
+  }
+
+  // A cause in a file that the contribution leaves alone may stand in profiles that it does not reach, and meet new
+  // ones through it: the base's other profiles are asked, until all such causes are found.
+  void find_elsewhere(std::vector<std::pair<Cause, bool>>& causes) const {
+    std::set<Cause> open;
+    for (std::size_t i = 0; i < causes.size(); ++i) {
+      const Diagnostic& item = proposal_.diagnostics.items()[i];
+      bool untouched = item.span.known() && item.profiles > 0 &&
+                       (*tree(0).sources)[item.span.file].text == (*tree(1).sources)[item.span.file].text;
+      if (!causes[i].second && untouched) open.insert(causes[i].first);
+    }
+    if (open.empty() || tree(1).dictionary.broken) return;
+    std::set<Cause> found;
+    constexpr std::size_t block = 32;
+    const auto& profiles = base_.side.selection->profiles;
+    std::size_t most = std::min(profiles.size(), most_profiles);
+    for (std::size_t at = 0; at < most && found.size() < open.size(); at += block * 16) {
+      std::size_t tasks = std::min<std::size_t>(16, (most - at + block - 1) / block);
+      std::vector<Diagnostics> reports(tasks);
+      parallel_for(tasks, jobs_, [&](std::size_t t) {
+        Resolver resolver(tree(1));
+        std::array<Highest, ask_count> unused;
+        for (std::size_t i = at + t * block; i < std::min(at + (t + 1) * block, most); ++i)
+          look(resolver, 1, profiles[i].triple, profiles[i].tier <= audience_, reports[t], unused);
+      });
+      for (const Diagnostics& report : reports) {
+        for (const Diagnostic& item : report.items()) {
+          Cause cause = cause_of(item, *tree(1).sources);
+          if (open.contains(cause)) found.insert(std::move(cause));
+        }
+      }
+    }
+    for (auto& [cause, stood] : causes) stood |= found.contains(cause);
+  }
+
+  static Cause cause_of(const Diagnostic& item, const Sources& sources) {
+    std::string path, line;
+    if (item.span.known()) {
+      const SourceFile& file = sources[item.span.file];
+      path = file.path;
+      bool whole = item.span.begin == 0 && item.span.end == 0;
+      std::size_t begin = whole || item.span.begin > file.text.size() ? 0 : file.text.rfind('\n', item.span.begin);
+      begin = begin == std::string::npos ? 0 : begin;
+      if (!whole)
+        line = file.text.substr(begin, std::min(file.text.find('\n', item.span.begin), file.text.size()) - begin);
+    }
+    return {item.code, item.rule, item.setting, path, line, without_line(item.message)};
+  }
+
+  JudgedSide base_, proposal_;
+  const Contribution& contribution_;
+  Tier audience_;
+  unsigned jobs_;
+  Verdict verdict_;
+  bool heavy_ = false;
+};
+
+}  // namespace
+
+std::string_view name_of(Ask ask) { return ask_names[static_cast<std::size_t>(ask)]; }
+
+Verdict judge(JudgedSide base, JudgedSide proposal, const Contribution& contribution, Tier audience, unsigned jobs) {
+  return Judgement(std::move(base), std::move(proposal), contribution, audience, jobs).run();
+}
+
+}  // namespace bindery

@@ -1,0 +1,25 @@
+// How much the parts of a text may hold. People's trees stay far below; what goes beyond is an accident or an attack,
+// and would make later stages slow.
+#pragma once
+
+#include <cstddef>
+
+namespace bindery::most {
+
+inline constexpr std::size_t list_items = 256;  // words, names, parents, locks, old names ...
+inline constexpr std::size_t old_names = 64;
+inline constexpr std::size_t key_letters = 200;    // of a key, a name or a pattern
+inline constexpr std::size_t text_letters = 4096;  // of a value
+inline constexpr std::size_t script_letters = 64 * 1024;
+inline constexpr std::size_t fittings = 1024;  // of a fragment
+inline constexpr std::size_t blocks = 64;      // `when` blocks of a fragment
+inline constexpr std::size_t limits = 256;     // in one place
+inline constexpr std::size_t macros = 64;      // of a machine
+inline constexpr std::size_t sets = 64, takes = 256;
+inline constexpr std::size_t value_items = 1024;       // of a list after all operations
+inline constexpr std::size_t inherited_bounds = 4096;  // along a linearisation
+inline constexpr std::size_t claims = 100'000;         // on old names, in a tree
+inline constexpr std::size_t reports = 100;            // on one file or one profile
+inline constexpr std::size_t triples = 2'000'000;      // that a plan may ask to look at
+
+}  // namespace bindery::most
