@@ -38,7 +38,7 @@ void read_and_pack(std::string_view bytes) {
   std::deque<PackedEntry> packed;
   std::vector<const PackedEntry*> entries;
   for (const auto& [path, content] : files) {
-    require(is_safe_path(path), "an archive gives safe paths alone");
+    require(is_safe_path(path) && is_plain_name(path), "an archive gives safe paths alone");
     entries.push_back(&packed.emplace_back(pack(path, content)));
   }
   if (entries.empty()) return;

@@ -31,7 +31,8 @@ void check_scalar(const SourceFile& file, const Text& scalar) {
     Span span = place_within(file, scalar, offset, line.size());
     require(span.begin <= span.end && span.end <= file.text.size() + 1, "a line of a scalar lies within its file");
     bool told = scalar.exact || scalar.block;
-    require(!told || span == scalar.span || file.text.compare(span.begin, line.size(), line) == 0, "the place of a line holds that line");
+    require(!told || span == scalar.span || file.text.compare(span.begin, line.size(), line) == 0,
+            "the place of a line holds that line");
   }
 }
 

@@ -11,6 +11,7 @@
 #include <string_view>
 
 #include "base/diagnostic.h"
+#include "base/utf8.h"
 #include "source/source.h"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size);
@@ -61,14 +62,28 @@ inline bool is_place(Span span, const Sources& sources) {
   return span.file < sources.files.size() && span.begin <= span.end && span.end <= sources[span.file].text.size() + 1;
 }
 
+// Texts that are printed turn no terminal and mislead no reader.
+inline void require_plain(std::string_view text, std::string_view promise) {
+  require(is_utf8(text) && !find_hidden(text), promise);
+}
+
+// The same for what stands on one line, where a second could look like a report of its own.
+inline void require_line(std::string_view text, std::string_view promise) {
+  require_plain(text, promise);
+  require(text.find('\n') == std::string_view::npos, promise);
+}
+
 // Every report names a place that exists and says something.
 inline void require_sound(const Diagnostics& diagnostics, const Sources& sources) {
   for (const Diagnostic& item : diagnostics.items()) {
     require(is_place(item.span, sources), "a report stands at a place of the sources");
     require(!item.message.empty(), "a report says something");
-    require(is_utf8(item.message) && is_utf8(item.help), "a report is UTF-8");
-    for (const Related& each : item.related)
+    require_line(item.message, "a report is one line that hides nothing");
+    require_line(item.help, "a cure is one line that hides nothing");
+    for (const Related& each : item.related) {
       require(is_place(each.span, sources), "a related place is one of the sources");
+      require_line(each.message, "what is said of it is one line that hides nothing");
+    }
   }
 }
 

@@ -1,5 +1,5 @@
-// A release read back from its archive, and told as the successor of another: the input holds the files of both, those
-// of the older one as `== old/PATH`.
+// A release read back from its archive, verified, and told as the successor of another: the input holds the files of
+// both, those of the older one as `== old/PATH`.
 #include <deque>
 
 #include <sys/mman.h>
@@ -10,6 +10,7 @@
 #include "base/failure.h"
 #include "changes/published.h"
 #include "fuzz.h"
+#include "release/verify.h"
 #include "report/changelog.h"
 
 using namespace bindery;
@@ -48,10 +49,15 @@ std::optional<Published> read(const Files& files) {
   std::string bytes = archive_of(files);
   require(bytes.empty() || read_archive(bytes) == files, "what is packed is read again");
   MemoryFile file(bytes);
+  Sources none;
+  Diagnostics found;
+  verify_release(file.path(), found);
+  fuzz::require_sound(found, none);
   try {
     return read_published(file.path());
   } catch (const UsageError& refusal) {
     require(!refusal.help.empty(), "a refusal names the cure");
+    fuzz::require_plain(refusal.what(), "a refusal hides nothing");
   }
   return std::nullopt;
 }
@@ -62,8 +68,10 @@ void tell(const Published& from, const Published& to) {
   chapter.to = to.version;
   chapter.changes = compare_published(from, to, {.contents = true}, nullptr);
   chapter.commits.resize(chapter.changes.edits.size());
-  chapter_markdown(chapter, true);
-  auto json = nlohmann::json::parse(chapter_json(chapter), nullptr, false);
+  fuzz::require_plain(chapter_markdown(chapter, true), "the Markdown hides nothing");
+  std::string told = chapter_json(chapter);
+  fuzz::require_plain(told, "the JSON hides nothing");
+  auto json = nlohmann::json::parse(told, nullptr, false);
   require(!json.is_discarded(), "a changelog is JSON");
 }
 

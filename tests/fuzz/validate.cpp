@@ -49,25 +49,25 @@ const Sources& base_sources() {
   return sources;
 }
 
-// The base, linked, with places for the paths that a contribution adds. Reading a dictionary takes far longer than
-// judging, so the last few are kept.
-const ReadSide& base_with(const std::vector<std::string>& added) {
-  static std::list<std::pair<std::vector<std::string>, std::unique_ptr<ReadSide>>> kept;
-  for (auto at = kept.begin(); at != kept.end(); ++at) {
-    if (at->first != added) continue;
-    kept.splice(kept.begin(), kept, at);
-    return *kept.front().second;
+// The base, linked, its files numbered as those of a proposal. Reading a dictionary takes far longer than judging, so
+// the last few are kept.
+const ReadSide& base_aligned_with(ReadSide& proposal, const std::vector<std::string>& touched) {
+  auto fresh = std::make_unique<ReadSide>();
+  fresh->sources = base_sources();
+  align(fresh->sources, fresh->diagnostics, proposal.sources, proposal.diagnostics, touched);
+  auto same = [&](const std::unique_ptr<ReadSide>& side) {
+    return std::equal(side->sources.files.begin(), side->sources.files.end(), fresh->sources.files.begin(),
+                      fresh->sources.files.end(), [](const auto& a, const auto& b) { return a.path == b.path; });
+  };
+  static std::list<std::unique_ptr<ReadSide>> kept;
+  auto at = std::find_if(kept.begin(), kept.end(), same);
+  if (at == kept.end()) {
+    fresh->link(nullptr);
+    at = kept.insert(kept.begin(), std::move(fresh));
+    if (kept.size() > 8) kept.pop_back();
   }
-  auto side = std::make_unique<ReadSide>();
-  side->sources = base_sources();
-  Sources other;
-  Diagnostics none;
-  for (const std::string& path : added) other.files.push_back({.path = path, .text = ""});
-  align(side->sources, side->diagnostics, other, none);
-  side->link(nullptr);
-  kept.emplace_front(added, std::move(side));
-  if (kept.size() > 8) kept.pop_back();
-  return *kept.front().second;
+  kept.splice(kept.begin(), kept, at);
+  return *kept.front();
 }
 
 // Where the zip of each input stands; taken away at the end.
@@ -98,10 +98,6 @@ bool write_zip(std::string_view input) {
   return true;
 }
 
-void require_text(std::string_view text, std::string_view promise) {
-  require(is_utf8(text) && !find_hidden(text), promise);
-}
-
 std::string json_of(const Diagnostics& diagnostics, const Sources& sources) {
   JsonWriter json;
   diagnostics_json(diagnostics, sources, json);
@@ -111,13 +107,14 @@ std::string json_of(const Diagnostics& diagnostics, const Sources& sources) {
 void tell(const Verdict& verdict, const Sources& sources, const std::vector<std::string>& files) {
   fuzz::require_sound(verdict.brought, sources);
   fuzz::require_sound(verdict.standing, sources);
-  require_text(diagnostics_text(verdict.brought, sources, {}), "the text hides nothing");
-  require_text(impact_markdown(verdict, sources, {"the tree as it stands", files}), "the Markdown hides nothing");
+  fuzz::require_plain(diagnostics_text(verdict.brought, sources, {}), "the text hides nothing");
+  fuzz::require_plain(impact_markdown(verdict, sources, {"the tree as it stands", files}),
+                      "the Markdown hides nothing");
   JsonWriter impact;
   impact_json(verdict, impact);
   for (const std::string& json : {json_of(verdict.brought, sources), json_of(verdict.standing, sources),
                                   sarif_report(verdict.brought, sources, "0"), impact.finish()}) {
-    require_text(json, "the JSON hides nothing");
+    fuzz::require_plain(json, "the JSON hides nothing");
     require(!nlohmann::json::parse(json, nullptr, false).is_discarded(), "the JSON is JSON");
   }
 }
@@ -133,14 +130,17 @@ extern "C" int LLVMFuzzerInitialize(int*, char***) {
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
   if (!write_zip(fuzz::text_of(data, size))) return -1;
-  ReadSide proposal;
-  Overlay overlay = read_overlay(zip_path(), proposal.diagnostics);
-  proposal.sources = lay_over(base_sources(), {}, overlay, proposal.diagnostics);
-  std::vector<std::string> added, touched = touched_by(overlay, base_root);
-  for (const SourceFile& file : proposal.sources.files) {
-    if (base_sources().find(file.path) == no_file) added.push_back(file.path);
+  Diagnostics faults;
+  Overlay overlay = read_overlay(zip_path(), faults);
+  check_places(overlay, base_root, faults);
+  if (faults.any_errors()) {
+    fuzz::require_plain(diagnostics_text(faults, base_sources(), {}), "the text hides nothing");
+    return 0;
   }
-  const ReadSide& base = base_with(added);
+  ReadSide proposal;
+  proposal.sources = lay_over(base_sources(), {}, overlay, proposal.diagnostics);
+  std::vector<std::string> touched = touched_by(overlay, base_root);
+  const ReadSide& base = base_aligned_with(proposal, touched);
   check_paths(touched, proposal.sources, proposal.diagnostics);
   proposal.link(&base.tree);
   Contribution contribution;

@@ -248,7 +248,7 @@ std::map<std::string, std::string> read_archive(std::string_view bytes) {
   std::size_t number = 0;
   unpack(bytes, {}, [&](UnpackedEntry&& entry) {
     ++number;
-    if (!is_safe_path(entry.path) || entry.irregular || entry.encrypted)
+    if (!is_safe_path(entry.path) || !is_plain_name(entry.path) || entry.irregular || entry.encrypted)
       throw damaged(fmt::format("the path of entry {} is not safe", number));
     if (!out.emplace(entry.path, std::move(entry.bytes)).second)
       throw ArchiveFault(ArchiveFault::Kind::twice, fmt::format("'{}' stands in it twice", entry.path));

@@ -28,7 +28,7 @@ Diagnostic& Diagnostics::add(Code code, Span span, std::string message) {
   item.code = code;
   item.severity = describe(code).severity;
   item.span = span;
-  item.message = shortened(std::move(message));
+  item.message = shortened(one_line(message));
   return item;
 }
 

@@ -8,6 +8,7 @@
 
 #include "base/codes.h"
 #include "base/span.h"
+#include "base/utf8.h"
 
 namespace bindery {
 
@@ -32,11 +33,11 @@ struct Diagnostic {
   bool supporters = false;   // those profiles are for supporters alone; told apart only where that matters
 
   Diagnostic& with_help(std::string text) {
-    help = std::move(text);
+    help = one_line(text);
     return *this;
   }
   Diagnostic& with_related(Span place, std::string text) {
-    related.push_back({place, std::move(text)});
+    related.push_back({place, one_line(text)});
     return *this;
   }
 };

@@ -65,6 +65,14 @@ bool is_plain_name(std::string_view name) {
   return is_utf8(name) && !find_hidden(name) && name.find_first_of("\n\t") == std::string_view::npos;
 }
 
+std::string one_line(std::string_view text) {
+  std::string out(text);
+  for (char& c : out) {
+    if (c == '\n' || c == '\r' || c == '\t') c = ' ';
+  }
+  return is_plain_name(out) ? out : plain_name(out);
+}
+
 std::string plain_name(std::string_view name) {
   std::string out;
   for (std::size_t at = 0; at < name.size();) {

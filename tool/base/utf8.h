@@ -24,6 +24,9 @@ std::optional<HiddenCharacter> find_hidden(std::string_view text);
 // Can the name of a file be shown as it is: UTF-8 without hidden characters, line breaks and tabs?
 bool is_plain_name(std::string_view name);
 
+// A text on one line: line breaks and tabs as blanks, what else is not plain as in plain_name().
+std::string one_line(std::string_view text);
+
 // The name as it can be shown: each byte of what is not plain as `\xNN`.
 std::string plain_name(std::string_view name);
 

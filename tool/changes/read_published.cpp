@@ -1,4 +1,5 @@
 // Reading a release back.
+#include <algorithm>
 #include <fstream>
 
 #include <fmt/format.h>
@@ -7,6 +8,7 @@
 #include "base/archive.h"
 #include "base/failure.h"
 #include "base/number.h"
+#include "base/utf8.h"
 #include "changes/published.h"
 #include "units/units.h"
 
@@ -110,7 +112,29 @@ class Reader {
   Json parse(const std::string& name) const {
     Json json = Json::parse(bytes(name), nullptr, false);
     if (json.is_discarded()) damaged(fmt::format("its {} is no JSON", name));
+    if (hides_something(json))
+      damaged(fmt::format("its {} holds characters that hide or reorder what a reader sees", name));
     return json;
+  }
+
+  // In any key or text of it; no text of a tree may. Without recursion, since a stranger nests as he likes.
+  static bool hides_something(const Json& json) {
+    std::vector<const Json*> open = {&json};
+    while (!open.empty()) {
+      const Json& each = *open.back();
+      open.pop_back();
+      if (each.is_string() && find_hidden(each.get_ref<const std::string&>())) return true;
+      if (each.is_object()) {
+        for (const auto& [key, value] : each.items()) {
+          if (find_hidden(key)) return true;
+          open.push_back(&value);
+        }
+      }
+      if (each.is_array()) {
+        for (const Json& item : each) open.push_back(&item);
+      }
+    }
+    return false;
   }
 
   // "## 1.0.0 - 2026-11-25" of CHANGELOG.md, if that is there.
@@ -120,7 +144,8 @@ class Reader {
     if (!there) return;
     std::string changelog = bytes("CHANGELOG.md"), head = fmt::format("\n## {} - ", out_.version);
     std::size_t at = changelog.find(head);
-    if (at != std::string::npos) out_.date = changelog.substr(at + head.size(), 10);
+    std::string date = at == std::string::npos ? "" : changelog.substr(at + head.size(), 10);
+    if (date.find_first_not_of("0123456789-") == std::string::npos) out_.date = date;
   }
 
   void read_settings(const Json& list) {

@@ -97,7 +97,7 @@ std::string diagnostics_text(const Diagnostics& diagnostics, const Sources& sour
     if (item.profiles == 1) out += fmt::format("  in {}\n", item.profile);
     if (item.profiles > 1)
       out += fmt::format("  in {}, the first {}\n", counted(item.profiles, "profile"), item.profile);
-    if (!item.help.empty()) out += fmt::format("  {}help:{} {}\n", palette.help, palette.plain, item.help);
+    if (!item.help.empty()) out += fmt::format("  {}help:{} {}\n", palette.help, palette.plain, one_line(item.help));
   }
   return out;
 }

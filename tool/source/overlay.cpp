@@ -153,7 +153,7 @@ class OverlayReader {
   void read_zip(std::size_t size) {
     if (size > largest_zip) return too_large(fmt::format("the zip is larger than {} MiB", largest_zip >> 20));
     try {
-      std::string bytes = whole_file(path_, largest_zip);
+      std::string bytes = whole_file(path_, size);
       UnpackLimits limits{most_overlay_bytes, most_overlay_bytes, 2 * most_overlay_files};
       unpack(bytes, limits, [&](UnpackedEntry&& entry) { take(std::move(entry)); });
     } catch (const ArchiveFault& fault) {

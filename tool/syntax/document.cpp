@@ -357,25 +357,21 @@ Span place_within(const SourceFile& file, const Text& scalar, std::size_t offset
   auto lines = std::count(before.begin(), before.end(), '\n');
   std::size_t column = before.size() - (before.rfind('\n') == std::string_view::npos ? 0 : before.rfind('\n') + 1);
   std::string_view source = file.text;
-  // The indentation is that of the first line that is not blank.
   std::size_t first = source.find('\n', scalar.span.begin);
   if (first == std::string_view::npos) return scalar.span;
-  std::size_t content = source.find_first_not_of(" \r\n", first);
-  if (content == std::string_view::npos) return scalar.span;
-  std::size_t indent = content - (source.rfind('\n', content) + 1);
-  // A block may tell its own indentation, counted from that of the line it begins on.
-  std::string_view head = source.substr(scalar.span.begin, first - scalar.span.begin);
-  std::size_t digit = head.find_first_of("123456789#");
-  if (digit != std::string_view::npos && digit <= 2 && head[digit] != '#') {
-    std::size_t line = source.rfind('\n', scalar.span.begin) + 1;
-    indent = source.find_first_not_of(' ', line) - line + static_cast<std::size_t>(head[digit] - '0');
-  }
   std::size_t start = first + 1;
   for (auto i = lines; i > 0; --i) {
     start = source.find('\n', start);
     if (start == std::string_view::npos) return scalar.span;
     ++start;
   }
+  // Each line of the scalar is the tail of its line in the file; what stands before it there is its indentation.
+  std::size_t line_end = std::min(source.find('\n', start), source.size());
+  if (line_end > start && source[line_end - 1] == '\r') --line_end;
+  std::size_t own = offset - column;
+  std::size_t own_length = std::min(scalar.text.find('\n', own), scalar.text.size()) - own;
+  if (line_end - start < own_length) return scalar.span;
+  std::size_t indent = line_end - start - own_length;
   auto begin = static_cast<std::uint32_t>(std::min(start + indent + column, source.size()));
   auto end = static_cast<std::uint32_t>(std::min(begin + length, source.size()));
   return {scalar.span.file, begin, end};
