@@ -11,6 +11,7 @@
 
 #include "base/archive.h"
 #include "base/failure.h"
+#include "check/check.h"
 #include "fuzz.h"
 #include "judge/judge.h"
 #include "report/diagnostics.h"
@@ -148,14 +149,17 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     auto file = std::find_if(overlay.files.begin(), overlay.files.end(), [&](const auto& f) { return f.path == path; });
     contribution.touched.push_back({path, file->bytes.size()});
   }
-  bool failed = false;
-  for (Tier audience : {Tier::supporter, Tier::free}) {
+  // The base has no error, so what a check of the whole proposal finds is the contribution's.
+  Diagnostics whole = proposal.diagnostics;
+  check_selection(proposal.tree, proposal.selection, 1, whole);
+  auto fails_for = [&](Tier audience) {
     Verdict verdict =
         judge({base.side(), base.diagnostics}, {proposal.side(), proposal.diagnostics}, contribution, audience, 1);
     tell(verdict, proposal.sources, touched);
-    bool fails = verdict.brought.any_errors() || verdict.withheld[0] > 0;
-    require(audience == Tier::supporter || fails == failed, "both audiences get one verdict");
-    failed = fails;
-  }
+    return verdict.brought.any_errors() || verdict.withheld[0] > 0;
+  };
+  bool fails = fails_for(Tier::supporter);
+  require(fails || !whole.any_errors(), "an error of the whole tree fails the contribution");
+  require(fails_for(Tier::free) == fails, "both audiences get one verdict");
   return 0;
 }
