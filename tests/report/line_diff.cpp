@@ -24,7 +24,8 @@ std::size_t changed(const std::vector<DiffLine>& lines) {
 TEST_SUITE("report/line_diff") {
 
 TEST_CASE("each side read alone gives its text back") {
-  for (const auto& [left, right] : {std::pair<std::string, std::string>{"a\nb\nc\n", "a\nx\nc\n"}, {"", "a\n"}, {"a\n", ""}, {"a\nb\n", "b\na\n"}, {"a\na\na\n", "a\n"}, {"a\n\nb\n", "a\nb\n\n"}}) {
+  for (const auto& pair : {std::pair<std::string, std::string>{"a\nb\nc\n", "a\nx\nc\n"}, {"", "a\n"}, {"a\n", ""}, {"a\nb\n", "b\na\n"}, {"a\na\na\n", "a\n"}, {"a\n\nb\n", "a\nb\n\n"}}) {
+    const std::string &left = pair.first, &right = pair.second;
     CAPTURE(left);
     CAPTURE(right);
     auto lines = line_diff(left, right);

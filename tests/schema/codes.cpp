@@ -109,7 +109,8 @@ TEST_CASE("every act of a machine has a word") {
                                                         {"pause", Does::pause},
                                                         {"stop", Does::stop}};
   for (const auto& [word, does] : acts) {
-    CAPTURE(word);
+    const auto& told = word;
+    CAPTURE(told);
     bool heats = does == Does::heat || does == Does::heat_and_wait;
     Read read(fmt::format("codes: {{ G1: {{ trust: ordinary, reason: a test, does: {}{} }} }}\n", word, heats ? ", heater: chamber" : ""));
     CHECK(read.code('G', 10).does == does);

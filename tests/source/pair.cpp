@@ -59,7 +59,8 @@ TEST_CASE("equal contents have one digest, and any byte of what shapes profiles 
   CHECK(digest(tree) == digest(tree));
   CHECK(digest(tree).size() == 64);
   for (const auto& [path, text] : tree) {
-    CAPTURE(path);
+    const auto& told = path;
+    CAPTURE(told);
     CHECK(digest(with(path, text + " ")) != digest(tree));
   }
   CHECK(digest(with("profiles-src/process/q.yaml", "")) != digest(tree));
