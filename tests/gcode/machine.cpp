@@ -62,6 +62,10 @@ TEST_CASE("a letter that the code does not take is an error") {
   CHECK(Rig(Grammar::rs274).ready("G90 X5 G1") == "");       // X is of G1
   CHECK(Rig(Grammar::rs274).ready("G90 G1 X5 E5") == "script-unlisted 1");  // the extruder is A
   CHECK(Rig(Grammar::rs274).ready("G90 Q1") == "script-unlisted 1");
+  // NISTIR 6556, 3.4: codes of groups 0 and 1 on one line may not both use axis words.
+  CHECK(Rig(Grammar::rs274).ready("G28 G1 X5") == "script-syntax 1");
+  CHECK(Rig(Grammar::rs274).ready("G92 G1 X5") == "script-syntax 1");
+  CHECK(Rig(Grammar::rs274).ready("G28 G90 X5") == "");
 }
 
 // From memory: whole numbers behind T choose a tool.
@@ -117,6 +121,7 @@ TEST_CASE("a word stays within its bounds, in its unit") {
   CHECK(rig.ready("M106 S255\nM107") == "");
   CHECK(rig.ready("M106 S256\nM107") == "script-value 1");
   CHECK(rig.ready("G4 P@{layer.number}") == "script-value 1");  // nobody can tell
+  CHECK(rig.ready("G4 S@{layer.number}") == "");                 // its bound reads an unset setting
   CHECK(found(rig, "G4 P700000").message == "line 1 of the end script gives G4 P700000, and at most 600000 is admitted here");
   CHECK(found(rig, "G4 P700000").help == "write a lower number");
   CHECK(found(rig, "G4 P-1").message == "line 1 of the end script gives G4 P-1, and at least 0 is admitted here");

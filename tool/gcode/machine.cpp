@@ -173,7 +173,8 @@ void Machine::check_word(const MachineCode& entry, const CodeWord& rule, const B
            fmt::format("{} gives {} the word {}, which is refused: {}", words_of(place_), entry.name, word.letter,
                        rule.reason),
            "take the word out");
-  if (word.value.of == WordValue::Of::job && (rule.least || rule.most)) {
+  auto binds = [&](const std::optional<CodeBound>& bound) { return bound && controller_.bound(*bound); };
+  if (word.value.of == WordValue::Of::job && (binds(rule.least) || binds(rule.most))) {
     report(Code::script_value, place_,
            fmt::format("{} gives {} a {} that only the running job knows, and it is bounded", words_of(place_),
                        entry.name, word.letter),
@@ -215,8 +216,13 @@ void Machine::run_rs274(const Block& block) {
     }
   }
   bool axes = WordList(words).any("XYZABC");
-  bool taken = std::any_of(codes.begin(), codes.end(), [](const MachineCode* each) { return takes_axes(each->does); });
-  if (axes && !taken) {
+  auto takers = std::count_if(codes.begin(), codes.end(), [](const MachineCode* each) { return takes_axes(each->does); });
+  if (axes && takers > 1) {  // NISTIR 6556, 3.4
+    report(Code::script_syntax, place_, fmt::format("{} has axis words, and two codes that take them", words_of(place_)),
+           "put each code on a line of its own");
+    return;
+  }
+  if (axes && takers == 0) {
     if (state.motion == nullptr) {
       report(Code::script_syntax, place_, fmt::format("{} moves axes, and no motion is in force", words_of(place_)),
              "write G0 or G1 before them");
