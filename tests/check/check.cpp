@@ -124,4 +124,75 @@ TEST_CASE("a value is written as the language writes it") {
   CHECK(world.value("wipe.length") == "unset");
 }
 
+TEST_CASE("a sink that counts what it will leave out tells the same as one that keeps all") {
+  std::uint32_t seed = 1;
+  for (std::size_t reports : {3, 6, 40, 200}) {
+    Diagnostics whole, counting(5);
+    std::size_t skipped = 0;
+    for (std::uint32_t i = 0; i < reports; ++i) {
+      seed = seed * 1664525u + 1013904223u;
+      auto severity = static_cast<Severity>((seed >> 16) % 3);
+      Span span{0, i, i + 1};
+      whole.add(Code::rule_broken, severity, span, fmt::format("report {}", i));
+      if (i % 2 == 0 && counting.skip(severity)) ++skipped;
+      else counting.add(Code::rule_broken, severity, span, fmt::format("report {}", i)).with_help("a cure").with_related(span, "there");
+    }
+    CHECK(counting.items().size() <= 12);
+    CHECK((skipped > 0) == (reports >= 40));
+    for (Severity severity : {Severity::error, Severity::warning, Severity::note}) CHECK(counting.count(severity) == whole.count(severity));
+    whole.shorten(0, 5);
+    counting.shorten(0, 5);
+    REQUIRE(counting.items().size() == whole.items().size());
+    for (std::size_t i = 0; i < whole.items().size(); ++i) {
+      CHECK(counting.items()[i].message == whole.items()[i].message);
+      CHECK(counting.items()[i].severity == whole.items()[i].severity);
+      CHECK(counting.items()[i].span == whole.items()[i].span);
+    }
+  }
+}
+
+TEST_CASE("sinks that are folded one by one tell the same as all at once") {
+  Diagnostics folded, joined;
+  for (std::uint32_t profile = 0; profile < 400; ++profile) {
+    for (Diagnostics* sink : {&folded, &joined}) {
+      Diagnostics own;
+      for (std::uint32_t place = 0; place < 60; ++place) {
+        Diagnostic& item = own.add(Code::range_exceeded, {0, place % 3 == 0 ? profile : place, 900}, "too large");
+        item.profile = fmt::format("m/p/q{:03}", profile);
+        item.profiles = 1;
+      }
+      own.settle();
+      sink == &folded ? sink->fold(std::move(own)) : sink->join(std::move(own));
+    }
+  }
+  CHECK(folded.items().size() < joined.items().size() / 2);
+  folded.settle();
+  joined.settle();
+  REQUIRE(folded.items().size() == joined.items().size());
+  for (std::size_t i = 0; i < joined.items().size(); ++i) {
+    CHECK(folded.items()[i].profiles == joined.items()[i].profiles);
+    CHECK(folded.items()[i].profile == joined.items()[i].profile);
+  }
+}
+
+TEST_CASE("a warning by its rule leaves no place that an error needs") {
+  std::string rules = "rules:\n";
+  for (int i = 0; i < 150; ++i) rules += fmt::format("  a{}: {{ assert: 1 > 2, severity: warning, say: x }}\n", i);
+  rules += "  z: { assert: 1 > 2, say: x }\n";
+  World world(test::small_tree("", "", "", {{"schema/rules.yaml", rules}}));
+  Selection selection = select_profiles(world.tree, world.diagnostics);
+  check_selection(world.tree, selection, 1, world.diagnostics);
+  CHECK(world.diagnostics.count(Severity::error) == 1);
+  CHECK(world.diagnostics.items().size() == 101);
+}
+
+TEST_CASE("what rules compute is counted") {
+  World world(test::small_tree("", "", "", with_rule("assert: 1 + 2 + 3 == 6, say: x")));
+  Resolver::Axes axes;
+  Profile whole = world.resolver().resolve(world.triple(), world.diagnostics, &axes);
+  std::uint64_t work = 0;
+  check_profile(world.tree, whole, axes, world.diagnostics, &work);
+  CHECK(work == 7);
+}
+
 }

@@ -76,6 +76,15 @@ std::string process(int count, int fan, std::string_view more = "") {
 
 TEST_SUITE("chronicle/credit") {
 
+TEST_CASE("a commit that touches files which are no fragments is read like any other") {
+  History history(small_tree("", "", process(1, 40)));
+  history.step({{q, process(2, 40)},
+                {"profiles-src/dialect/d.yaml", "files: { f: { family: ini, path: x, rows: [ { key: a, text: b } ] } }\n"},
+                {"profiles-src/trial/t.yaml", "profile: m/p/q\n"}},
+               by_a);
+  CHECK(history.told() == "dialect/d words table:\nprocess/q settings wall.count: 1\nA. Author");
+}
+
 TEST_CASE("two commits on one file are credited each for its own edit") {
   History history(small_tree("", "", process(3, 50)));
   history.step({{q, process(4, 50)}}, by_a);

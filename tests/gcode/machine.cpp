@@ -410,4 +410,11 @@ TEST_CASE("enormous numbers and long texts come to an end") {
   CHECK(rig.ready(std::string(60000, 'X')) == "script-unlisted 1");  // a macro of that name
 }
 
+TEST_CASE("what follows a stop sets no parameter, and what came before it stays set") {
+  Rig rig(Grammar::rs274);
+  Machine machine(rig.controller);
+  machine.run(ScriptSlot::start, "#1=5\nM2\n#1=7\n#2=9\n");
+  CHECK(machine.state.parameters == Parameters{{1, 5.0}});
+}
+
 }  // TEST_SUITE

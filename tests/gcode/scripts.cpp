@@ -240,4 +240,22 @@ TEST_CASE("what a stranger writes to hurt a machine is found in every script") {
   }
 }
 
+TEST_CASE("scripts are executed as long as the machine's questions are not too many") {
+  Rig rig;
+  int asked = 0;
+  auto code = rig.controller.code;
+  rig.controller.code = [&](char letter, int tenths) {
+    ++asked;
+    return code(letter, tenths);
+  };
+  rig.controller.overdone = [&] { return asked > 10; };
+  std::string script;
+  for (int i = 0; i < 1000; ++i) script += "G28\n";
+  ScriptTexts texts;
+  texts[static_cast<std::size_t>(ScriptSlot::start)] = script;
+  run_scripts(rig.controller, texts);
+  CHECK(asked > 10);
+  CHECK(asked < 20);
+}
+
 }  // TEST_SUITE

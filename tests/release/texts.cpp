@@ -20,7 +20,7 @@ TEST_SUITE("release/texts") {
 TEST_CASE("every archive carries the customary cautions and defers to local codes and the manual") {
   World world(test::small_tree());
   for (Tier tier : {Tier::free, Tier::supporter}) {
-    std::string text = read_me_first(world.tree, tier, edition, 12);
+    std::string text = read_me_first(world.tree, {}, tier, edition, 12);
     for (std::string_view part : {"unattended", "smoke alarm", "extinguisher", "children and pets", "local codes", "machine's manual", "certifies\nnothing", "ventilate", "12 profiles", "Example Workshop", "1.2.3"}) {
       CHECK_MESSAGE(holds(text, part), part);
     }
@@ -30,15 +30,15 @@ TEST_CASE("every archive carries the customary cautions and defers to local code
 TEST_CASE("the publisher's own words stand in the texts") {
   World world(test::small_tree("", "", "", {{"release/texts/licence.txt", "Do as you like.\r\n\r\n"}, {"release/texts/read-me-first.txt", "Write to us.\n"}}));
   CHECK(licence_text(world.tree) == "Do as you like.\n");
-  CHECK(holds(read_me_first(world.tree, Tier::free, edition, 1), "Write to us.\n"));
+  CHECK(holds(read_me_first(world.tree, {}, Tier::free, edition, 1), "Write to us.\n"));
   World plain(test::small_tree());
   CHECK(holds(licence_text(plain.tree), "CC0-1.0"));
 }
 
 TEST_CASE("a pre-release says that it is for trial") {
   World world(test::small_tree());
-  CHECK(holds(read_me_first(world.tree, Tier::free, {"1.3.0-rc.1", "beta", "", false, 0}, 1), "for trial"));
-  CHECK_FALSE(holds(read_me_first(world.tree, Tier::free, edition, 1), "for trial"));
+  CHECK(holds(read_me_first(world.tree, {}, Tier::free, {"1.3.0-rc.1", "beta", "", false, 0}, 1), "for trial"));
+  CHECK_FALSE(holds(read_me_first(world.tree, {}, Tier::free, edition, 1), "for trial"));
 }
 
 }

@@ -183,4 +183,16 @@ TEST_CASE("a report of a profile names it") {
   CHECK(world.report().profiles == 1);
 }
 
+TEST_CASE("what conditions compute, names they test and items of lists are counted as work") {
+  auto work_of = [](std::string process) {
+    World world(test::small_tree("", "", std::move(process)));
+    return world.profile().work;
+  };
+  std::uint64_t plain = work_of("");
+  CHECK(work_of("when: [{ if: { where: nozzle.bore + nozzle.bore > 0 mm }, settings: { wall.count: 2 } }]\n") >= plain + 5);
+  CHECK(work_of("when: [{ if: { machine: [a, b, \"*\"] }, settings: { wall.count: 2 } }]\n") >= plain + 3);
+  CHECK(work_of("settings: { order.words: { append: [a, b] } }\n") >= plain + 2);
+  CHECK(work_of("scripts: { end: \"M84\" }\n") == plain + 3 * work_a_byte);
+}
+
 }

@@ -174,4 +174,17 @@ TEST_CASE("one triple's place in the plan is what the whole selection gives it")
   }
 }
 
+TEST_CASE("to find out which triples fit may take so much, and no more") {
+  std::string sum = "nozzle.bore";
+  for (int i = 0; i < 250; ++i) sum += " + 1 mm";
+  std::string long_sum = fmt::format("({}) + ({})", sum, sum);
+  std::string process = fmt::format("title: Fast\nfits: {{ where: \"{} > 1 mm\" }}\n", long_sum);
+  World world(workshop("", {{"profiles-src/process/fast.yaml", process}}));
+  Diagnostics enough, few;
+  CHECK(select_profiles(world.tree, enough, 40).profiles.size() == 12);
+  CHECK(test::told(enough, world.sources) == "");
+  select_profiles(world.tree, few, 13);  // as many triples as there are, but not the operations
+  CHECK(test::told(few, world.sources) == "too-heavy");
+}
+
 }

@@ -1,5 +1,7 @@
 #include "schema/dictionary.h"
 
+#include "syntax/limits.h"
+
 #include "../support.h"
 
 using namespace bindery;
@@ -190,6 +192,15 @@ TEST_CASE("a group is what longer keys begin with") {
   CHECK_FALSE(read.dictionary.is_group("wall.outer.speed"));
   CHECK_FALSE(read.dictionary.is_group("wal"));
   CHECK(read.dictionary.nearest_key("wall.outter.speed") == "wall.outer.speed");
+}
+
+TEST_CASE("a dictionary has so many rules, and no more") {
+  std::string rules = "rules:\n";
+  for (std::size_t i = 0; i <= most::rules; ++i) rules += fmt::format("  r{}: {{ assert: true, say: x }}\n", i);
+  test::World many_rules(test::small_tree("", "", "", {{"schema/rules.yaml", rules}}));
+  CHECK(test::told(many_rules.diagnostics, many_rules.sources) == fmt::format("too-many rules.yaml:{}:3", most::rules + 2));
+  CHECK(many_rules.tree.dictionary.rules.size() == most::rules);
+  CHECK(many_rules.tree.dictionary.broken);
 }
 
 }

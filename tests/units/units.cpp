@@ -162,4 +162,11 @@ TEST_CASE("units are found from several threads at once") {
   for (const Unit* unit : found) CHECK(unit == units.find("mm^3/s"));
 }
 
+TEST_CASE("a text too long for a unit is none, however often it is asked for") {
+  Units units;
+  std::string text = "mm";
+  for (int i = 0; i < 20'000; ++i) CHECK_FALSE(units.find(text += "-mm"));
+  CHECK(units.find("mm"));
+}
+
 }

@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <iterator>
 #include <tuple>
+#include <utility>
 
 namespace bindery {
 
@@ -23,18 +23,47 @@ std::string shortened(std::string message) {
 
 }  // namespace
 
+bool Diagnostics::skip(Severity severity) {
+  // shorten() needs one of those that it leaves out, for the place.
+  if (kept_[severity != Severity::error] <= most_) return false;
+  ++counted_[static_cast<std::size_t>(severity)];
+  return true;
+}
+
 Diagnostic& Diagnostics::add(Code code, Span span, std::string message) {
-  Diagnostic& item = items_.emplace_back();
+  return add(code, describe(code).severity, span, message);
+}
+
+Diagnostic& Diagnostics::add(Code code, Severity severity, Span span, std::string_view message) {
+  bool counted = skip(severity);
+  if (!counted) ++kept_[severity != Severity::error];
+  if (counted) spare_.clear();
+  Diagnostic& item = (counted ? spare_ : items_).emplace_back();
   item.code = code;
-  item.severity = describe(code).severity;
+  item.severity = severity;
   item.span = span;
-  item.message = shortened(one_line(message));
+  if (!counted) item.message = shortened(one_line(message));
   return item;
 }
 
+void Diagnostics::add(Diagnostic diagnostic) {
+  if (skip(diagnostic.severity)) return;
+  ++kept_[diagnostic.severity != Severity::error];
+  items_.push_back(std::move(diagnostic));
+}
+
 void Diagnostics::join(Diagnostics&& other) {
-  std::move(other.items_.begin(), other.items_.end(), std::back_inserter(items_));
+  for (Diagnostic& item : other.items_) add(std::move(item));
+  for (std::size_t i = 0; i < counted_.size(); ++i) counted_[i] += std::exchange(other.counted_[i], 0);
   other.items_.clear();
+}
+
+void Diagnostics::fold(Diagnostics&& other) {
+  constexpr std::size_t few = 4096;
+  join(std::move(other));
+  if (items_.size() < 2 * settled_ + few) return;
+  settle();
+  settled_ = items_.size();
 }
 
 void Diagnostics::attribute(std::size_t from, const std::string& fragment) {
@@ -44,11 +73,12 @@ void Diagnostics::attribute(std::size_t from, const std::string& fragment) {
 }
 
 void Diagnostics::shorten(std::size_t from, std::size_t most) {
+  std::size_t counted = std::exchange(counted_[0], 0) + std::exchange(counted_[1], 0) + std::exchange(counted_[2], 0);
   if (items_.size() <= from + most) return;
   // Errors come before the rest, in their order.
   auto first = items_.begin() + static_cast<std::ptrdiff_t>(from);
   std::stable_partition(first, items_.end(), [](const Diagnostic& item) { return item.severity == Severity::error; });
-  std::size_t left = items_.size() - from - most;
+  std::size_t left = items_.size() - from - most + counted;
   Diagnostic rest;
   rest.code = Code::reports_left_out;
   rest.span = items_[from + most].span;
@@ -87,8 +117,8 @@ void Diagnostics::settle() {
 }
 
 std::size_t Diagnostics::count(Severity severity) const {
-  return static_cast<std::size_t>(
-      std::count_if(items_.begin(), items_.end(), [&](const Diagnostic& d) { return d.severity == severity; }));
+  auto kept = std::count_if(items_.begin(), items_.end(), [&](const Diagnostic& d) { return d.severity == severity; });
+  return static_cast<std::size_t>(kept) + counted_[static_cast<std::size_t>(severity)];
 }
 
 }  // namespace bindery

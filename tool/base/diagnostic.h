@@ -1,7 +1,9 @@
 // What the program says of the sources: diagnostics as values, gathered in one sink.
 #pragma once
 
+#include <array>
 #include <cstddef>
+#include <limits>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -45,14 +47,27 @@ struct Diagnostic {
 // The sink. Not shared between threads: each task fills its own, and they are joined in order.
 class Diagnostics {
  public:
-  // Adds one of the code's own severity. The reference holds until the next add().
+  Diagnostics() = default;
+  // A sink that keeps what shorten(0, most) looks at and counts the rest, so that a flood of reports takes no memory.
+  explicit Diagnostics(std::size_t most) : most_(most) {}
+
+  // Adds one, of the code's own severity unless another is given. The reference holds until the next add(); what is
+  // written to it is lost where the report is only counted.
   Diagnostic& add(Code code, Span span, std::string message);
-  void add(Diagnostic diagnostic) { items_.push_back(std::move(diagnostic)); }
+  Diagnostic& add(Code code, Severity severity, Span span, std::string_view message);
+  void add(Diagnostic diagnostic);
+  // Would a report be counted only? Then it is, and true: for those whose message takes time to make.
+  bool skip(Code code) { return skip(describe(code).severity); }
+  bool skip(Severity severity);
+  // Adds those of another, and how many more it counted.
   void join(Diagnostics&& other);
+  // The same for what many tasks report, much of it of one cause: settles each time the sink has grown to twice its
+  // size.
+  void fold(Diagnostics&& other);
   // Names the fragment of each report since the first `from` that names none yet.
   void attribute(std::size_t from, const std::string& fragment);
 
-  // Of the reports since the first `from`, keeps `most` and tells how many were left out.
+  // Of the reports since the first `from`, keeps `most`, errors first, and tells how many were left out.
   void shorten(std::size_t from, std::size_t most);
 
   // Sorts by place and folds reports of one cause (same code, rule, setting and place) into one,
@@ -61,11 +76,16 @@ class Diagnostics {
 
   const std::vector<Diagnostic>& items() const { return items_; }
   std::vector<Diagnostic>& items() { return items_; }
-  std::size_t count(Severity severity) const;
+  std::size_t count(Severity severity) const;  // with those that were only counted
   bool any_errors() const { return count(Severity::error) > 0; }
 
  private:
   std::vector<Diagnostic> items_;
+  std::size_t most_ = std::numeric_limits<std::size_t>::max();
+  std::array<std::size_t, 2> kept_{};     // errors and others; followed only where `most_` is set
+  std::array<std::size_t, 3> counted_{};  // by severity: not kept
+  std::size_t settled_ = 0;               // how many there were after the last fold()
+  std::vector<Diagnostic> spare_;         // its one item takes what is only counted
 };
 
 }  // namespace bindery

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cstdint>
 
 #include <fmt/format.h>
@@ -43,6 +44,18 @@ std::size_t edit_distance(std::string_view a, std::string_view b, std::size_t bo
   return rows[a.size() % 3][b.size()];
 }
 
+// Which bytes a word holds, by their last six bits. Each edit but a swap brings in at most one and takes out at most
+// one.
+std::uint64_t letters_of(std::string_view word) {
+  std::uint64_t out = 0;
+  for (char c : word) out |= std::uint64_t{1} << (static_cast<unsigned char>(c) & 63u);
+  return out;
+}
+
+std::size_t least_distance(std::uint64_t a, std::uint64_t b) {
+  return static_cast<std::size_t>(std::max(std::popcount(a & ~b), std::popcount(b & ~a)));
+}
+
 bool lower_or_digit(char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'); }
 
 }  // namespace
@@ -51,8 +64,11 @@ std::string nearest(std::string_view word, const std::vector<std::string_view>& 
   if (word.empty() || word.size() > longest_compared) return {};
   std::size_t bound = std::max<std::size_t>(1, std::min<std::size_t>(4, word.size() / 3));
   std::string_view best;
+  std::uint64_t letters = letters_of(word);
   for (std::string_view candidate : candidates) {
-    if (candidate.size() > longest_compared) continue;
+    if (candidate.size() > longest_compared || candidate.size() > word.size() + bound ||
+        word.size() > candidate.size() + bound || least_distance(letters, letters_of(candidate)) > bound)
+      continue;
     std::size_t distance = edit_distance(word, candidate, bound);
     bool nearer = distance < bound || (distance == bound && (best.empty() || candidate < best));
     if (!nearer) continue;

@@ -60,7 +60,7 @@ std::string_view name_of(Part part);
 // One edit between the sides.
 struct Edit {
   Part part = Part::settings;
-  std::string fragment;       // "process/everyday", "schema" or "plan"
+  std::string fragment;       // "process/everyday", "dialect/ledger", "schema" or "plan"
   std::string old_fragment;   // its earlier name, where it had another
   std::string setting;        // key, pattern, script, header word, rule, role or set
   std::string condition;      // of the `when` block it stands in; empty outside

@@ -45,6 +45,7 @@ class Finder {
     }
     add_schema_edits(*trees_[0], *trees_[1], table_);
     add_plan_edits(*trees_[0], *trees_[1], audience_, table_);
+    add_dialect_edits(*trees_[0], *trees_[1], audience_, table_);
     return std::move(table_);
   }
 

@@ -69,6 +69,9 @@ EditTable find_edits(const Tree& from, const Tree& to, const FragmentMap& map, T
 void add_schema_edits(const Tree& from, const Tree& to, EditTable& table);
 void add_plan_edits(const Tree& from, const Tree& to, Tier audience, EditTable& table);
 
+// Adds which dialects of the audience came, went or have another table.
+void add_dialect_edits(const Tree& from, const Tree& to, Tier audience, EditTable& table);
+
 // The edits of `extends` because of which `own`, on one side, has `fragment` in its chain, and on the other has not.
 std::vector<std::uint32_t> inheritance_edits(const std::array<const Tree*, 2>& trees, const FragmentMap& map,
                                              const EditTable& edits, std::size_t side, FragmentId own,

@@ -1,5 +1,6 @@
-// The edits of a dictionary and of a plan.
+// The edits of a dictionary, of a plan and of dialects.
 #include <algorithm>
+#include <filesystem>
 #include <map>
 
 #include <fmt/format.h>
@@ -7,6 +8,7 @@
 #include "base/number.h"
 #include "base/words.h"
 #include "changes/edits.h"
+#include "dialect/dialect.h"
 
 namespace bindery {
 
@@ -246,6 +248,35 @@ void add_plan_edits(const Tree& from, const Tree& to, Tier audience, EditTable& 
   };
   for (const std::string path : {"release/texts/licence.txt", "release/texts/read-me-first.txt"})
     note(Part::words, path, text_of(from, path), text_of(to, path), path);
+}
+
+void add_dialect_edits(const Tree& from, const Tree& to, Tier audience, EditTable& table) {
+  // By path: the text on each side, of those that the audience gets; one that moves between tiers comes or goes.
+  std::map<std::string, std::array<std::string, 2>> texts;
+  std::size_t side = 0;
+  for (const Tree* tree : {&from, &to}) {
+    Diagnostics silent;
+    for (const Dialect& each : read_dialects(*tree, silent)) {
+      const SourceFile& file = (*tree->sources)[each.file];
+      if (each.tier > audience) continue;
+      std::string& text = texts[file.path][side] = file.text;
+      std::erase(text, '\r');
+    }
+    ++side;
+  }
+  for (auto& [path, text] : texts) {
+    if (text[0] == text[1]) continue;
+    Edit edit;
+    edit.part = Part::words;
+    edit.fragment = fmt::format("dialect/{}", std::filesystem::path(path).stem().string());
+    edit.setting = "table";
+    // Which row changed is read in the table itself.
+    edit.before = text[0].empty() ? "" : "as it was";
+    edit.after = text[1].empty() ? "" : "as it is";
+    edit.file = path;
+    Address place{no_fragment, 0, Part::words, edit.fragment};
+    table.add(std::move(edit), place, place);
+  }
 }
 
 }  // namespace bindery

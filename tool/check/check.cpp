@@ -19,7 +19,8 @@ class Checker {
   Checker(const Tree& tree, const Profile& profile, Diagnostics& out)
       : tree_(tree), dictionary_(tree.dictionary), profile_(profile), out_(out) {}
 
-  void check() {
+  // Gives the operations of formulas that it took.
+  std::uint64_t check() {
     for (KeyId key = 0; key < dictionary_.settings.size(); ++key) {
       const Setting& setting = dictionary_.settings[key];
       const Value& value = profile_.cells[key].value;
@@ -30,11 +31,15 @@ class Checker {
       }
     }
     for (const Rule& rule : dictionary_.rules) check_rule(rule);
+    return work_;
   }
 
  private:
-  Diagnostic& report(Code code, Span span, std::string message) {
-    Diagnostic& item = out_.add(code, span, std::move(message));
+  Diagnostic& report(Code code, Span span, std::string_view message) {
+    return report(code, describe(code).severity, span, message);
+  }
+  Diagnostic& report(Code code, Severity severity, Span span, std::string_view message) {
+    Diagnostic& item = out_.add(code, severity, span, message);
     item.profile = profile_id(tree_, profile_.triple);
     item.profiles = 1;
     return item;
@@ -59,6 +64,7 @@ class Checker {
     bool inside = (number >= usual.low || same_value(number, usual.low)) &&
                   (number <= usual.high || same_value(number, usual.high));
     if (inside) return true;
+    if (out_.skip(Code::range_untypical)) return false;
     report(Code::range_untypical, place_of(key),
            fmt::format("'{}' is {}, outside what is usual, {} to {}", setting.key, written(setting, number),
                        write_number(usual.low), written(setting, usual.high)))
@@ -76,6 +82,7 @@ class Checker {
   void check_rule(const Rule& rule) {
     Finished inputs(profile_);
     FormulaResult result = evaluate(rule.assertion, inputs);
+    work_ += inputs.work;
     if (result.stop == FormulaStop::unset || result.stop == FormulaStop::poison) return;
     if (result.stop != FormulaStop::none) {
       report(Code::formula_value, rule.assertion.place_of(rule.assertion.nodes[result.node]),
@@ -83,9 +90,8 @@ class Checker {
           .with_help("guard the formula with `if`");
       return;
     }
-    if (result.value.flag()) return;
-    Diagnostic& item = report(Code::rule_broken, blame(rule), say(rule, inputs));
-    item.severity = rule.severity;
+    if (result.value.flag() || out_.skip(rule.severity)) return;
+    Diagnostic& item = report(Code::rule_broken, rule.severity, blame(rule), say(rule, inputs));
     item.rule = rule.name;
     item.help = rule.help;
     if (item.span != rule.span) item.with_related(rule.span, fmt::format("the rule '{}'", rule.name));
@@ -128,6 +134,7 @@ class Checker {
   const Dictionary& dictionary_;
   const Profile& profile_;
   Diagnostics& out_;
+  std::uint64_t work_ = 0;
 };
 
 }  // namespace
@@ -136,9 +143,11 @@ void mark_tier(Diagnostics& reports, std::size_t from, Tier tier) {
   for (std::size_t i = from; i < reports.items().size(); ++i) reports.items()[i].supporters = tier == Tier::supporter;
 }
 
-Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out) {
-  Checker(tree, profile, out).check();
-  return check_scripts(tree, profile, axes, out);
+Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out,
+                      std::uint64_t* work) {
+  std::uint64_t of_rules = Checker(tree, profile, out).check();
+  if (work != nullptr) *work += of_rules;
+  return check_scripts(tree, profile, axes, out, work);
 }
 
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier) {
@@ -146,24 +155,33 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
   std::size_t count = selection.profiles.size() + selection.drafts.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
   std::size_t blocks = (count + block - 1) / block;
-  std::vector<Diagnostics> reports(blocks);
-  parallel_for(blocks, jobs, [&](std::size_t b) {
-    Resolver resolver(tree);
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
-      const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
-                                                           : selection.drafts[i - selection.profiles.size()];
-      bool published = i < selection.profiles.size();
-      Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
-      std::size_t before = reports[b].items().size();
-      Resolver::Axes axes;
-      Profile profile = resolver.resolve(triple, reports[b], &axes);
-      check_profile(tree, profile, axes, reports[b]);
-      reports[b].shorten(before, most::reports);
-      mark_tier(reports[b], before, tier);
-    }
-    reports[b].settle();
-  });
-  for (Diagnostics& report : reports) out.join(std::move(report));
+  constexpr std::size_t wave = 32;  // blocks: what they report is folded before the next are looked at
+  Diagnostics all;
+  for (std::size_t first = 0; first < blocks; first += wave) {
+    std::vector<Diagnostics> reports(std::min(wave, blocks - first));
+    parallel_for(reports.size(), jobs, [&](std::size_t slot) {
+      std::size_t b = first + slot;
+      Resolver resolver(tree);
+      for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
+        const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
+                                                             : selection.drafts[i - selection.profiles.size()];
+        bool published = i < selection.profiles.size();
+        Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
+        Diagnostics own(most::reports);
+        Resolver::Axes axes;
+        Profile profile = resolver.resolve(triple, own, &axes);
+        check_profile(tree, profile, axes, own);
+        own.shorten(0, most::reports);
+        mark_tier(own, 0, tier);
+        reports[slot].join(std::move(own));
+      }
+      reports[slot].settle();
+    });
+    for (Diagnostics& report : reports) all.fold(std::move(report));
+  }
+  all.settle();
+  all.shorten(0, most::reports_in_all);
+  out.join(std::move(all));
 }
 
 }  // namespace bindery

@@ -9,8 +9,10 @@
 namespace bindery {
 
 // Reports what a profile lacks, what leaves its typical range, the rules that it breaks, and what its scripts would do
-// wrong. `axes` are the tables that it was resolved with. Gives what the scripts set each heater to at most.
-Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out);
+// wrong. `axes` are the tables that it was resolved with. Gives what the scripts set each heater to at most. `work`, if
+// given, grows by the operations of formulas that it took.
+Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out,
+                      std::uint64_t* work = nullptr);
 
 // Marks the reports since the first `from` as those of a profile of that tier.
 void mark_tier(Diagnostics& reports, std::size_t from, Tier tier);

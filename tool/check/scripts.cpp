@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <unordered_map>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -11,6 +13,7 @@
 #include "check/finished.h"
 #include "gcode/scripts.h"
 #include "syntax/document.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -25,7 +28,7 @@ class ScriptChecker {
   ScriptChecker(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out)
       : tree_(tree), dictionary_(tree.dictionary), profile_(profile), axes_(axes), out_(out), values_(profile) {}
 
-  Hottest check() {
+  Hottest check(std::uint64_t* work) {
     gather_macros();
     Controller controller = make_controller();
     ScriptTexts texts;
@@ -34,6 +37,8 @@ class ScriptChecker {
     }
     ScriptRun run = run_scripts(controller, texts);
     for (const ScriptFinding& finding : run.findings) tell(finding);
+    if (overdone()) tell_overdone();
+    if (work != nullptr) *work += this->work();
     return run.hottest;
   }
 
@@ -96,6 +101,7 @@ class ScriptChecker {
       return at == macros_.end() ? nullptr : &at->second;
     };
     out.too_hot = [this](Heater heater, double target) { return too_hot(heater, target); };
+    out.overdone = [this] { return overdone(); };
     out.near_macro = [this](std::string_view name) {
       std::vector<std::string_view> names;
       for (const auto& [each, effects] : macros_) names.push_back(each);
@@ -104,13 +110,21 @@ class ScriptChecker {
     return out;
   }
 
+  std::uint64_t work() const { return values_.work + supposed_work_; }
+  bool overdone() const { return work() > most::script_work; }
+
   const MachineCode* find_code(char letter, int tenths) {
+    auto [known, fresh] = codes_.try_emplace({letter, tenths}, nullptr);
+    if (!fresh) return known->second;
     for (const MachineCode& code : dictionary_.codes.find(letter, tenths)) {
-      if (!code.where) return &code;
-      FormulaResult result = evaluate(*code.where, values_);
-      if (result.stop == FormulaStop::none && result.value.flag()) return &code;
+      if (code.where) {
+        FormulaResult result = evaluate(*code.where, values_);
+        if (result.stop != FormulaStop::none || !result.value.flag()) continue;
+      }
+      known->second = &code;
+      break;
     }
-    return nullptr;
+    return known->second;
   }
 
   std::optional<double> value_of(const CodeBound& bound) {
@@ -118,10 +132,13 @@ class ScriptChecker {
     return computed(*bound.formula);
   }
 
+  // The profile is finished, so a formula has one value.
   std::optional<double> computed(const Formula& formula) {
+    auto [known, fresh] = computed_.try_emplace(&formula);
+    if (!fresh) return known->second;
     FormulaResult result = evaluate(formula, values_);
-    if (result.stop != FormulaStop::none) return std::nullopt;
-    return result.value.number();
+    if (result.stop == FormulaStop::none) known->second = result.value.number();
+    return known->second;
   }
 
   // The nearest declaration along the machine's linearisation holds.
@@ -182,7 +199,9 @@ class ScriptChecker {
     for (const Rule& rule : dictionary_.rules) {
       bool reads = std::find(rule.assertion.keys.begin(), rule.assertion.keys.end(), key) != rule.assertion.keys.end();
       if (rule.severity != Severity::error || !reads) continue;
+      supposed.work = 0;
       FormulaResult result = evaluate(rule.assertion, supposed);
+      supposed_work_ += supposed.work;
       if (result.stop == FormulaStop::none && !result.value.flag())
         return fmt::format("with '{}' so high the rule '{}' would be broken", setting.key, rule.name);
     }
@@ -192,13 +211,22 @@ class ScriptChecker {
   // --- what it found ---
   void tell(const ScriptFinding& finding) {
     auto [span, fragment] = place_of(finding.place);
-    Diagnostic& item = out_.add(finding.code, span, finding.message);
-    item.severity = finding.warning ? Severity::warning : Severity::error;
+    Diagnostic& item =
+        out_.add(finding.code, finding.warning ? Severity::warning : Severity::error, span, finding.message);
     item.help = finding.help;
     item.profile = profile_id(tree_, profile_.triple);
     item.profiles = 1;
     if (!fragment.empty()) item.message += fmt::format(" (from {})", fragment);
     if (finding.related) item.with_related(place_of(*finding.related).span, finding.related_message);
+  }
+
+  void tell_overdone() {
+    const BoundFragment& machine = tree_[profile_.triple.of[static_cast<std::size_t>(Kind::machine)]];
+    Diagnostic& item = out_.add(Code::too_heavy, machine.raw->span,
+                                "to execute its scripts takes more computation than is done for a profile");
+    item.help = "write shorter scripts, or shorter formulas for the bounds of codes and in rules";
+    item.profile = profile_id(tree_, profile_.triple);
+    item.profiles = 1;
   }
 
   struct Place {
@@ -225,16 +253,20 @@ class ScriptChecker {
   const Resolver::Axes& axes_;
   Diagnostics& out_;
   Finished values_;
+  std::uint64_t supposed_work_ = 0;
   std::map<std::string_view, MacroEffects> macros_;
+  std::map<std::pair<char, int>, const MachineCode*> codes_;
+  std::unordered_map<const Formula*, std::optional<double>> computed_;
 };
 
 }  // namespace
 
-Hottest check_scripts(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out) {
+Hottest check_scripts(const Tree& tree, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out,
+                      std::uint64_t* work) {
   bool any =
       std::any_of(profile.scripts.begin(), profile.scripts.end(), [](const auto& text) { return text.has_value(); });
   if (!any || !profile.whole || tree.dictionary.codes.empty()) return {};
-  return ScriptChecker(tree, profile, axes, out).check();
+  return ScriptChecker(tree, profile, axes, out).check(work);
 }
 
 }  // namespace bindery

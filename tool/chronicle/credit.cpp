@@ -15,6 +15,14 @@ namespace bindery {
 
 namespace {
 
+// Is it the file of a machine, a material or a process?
+bool is_fragment_path(std::string_view path) {
+  constexpr std::string_view sources = "profiles-src/";
+  if (!path.starts_with(sources)) return false;
+  path.remove_prefix(sources.size());
+  return path.find('/') != std::string_view::npos && kind_named(path.substr(0, path.find('/'))).has_value();
+}
+
 // One version of a file, parsed.
 class FileVersion {
  public:
@@ -27,7 +35,7 @@ class FileVersion {
     Diagnostics silent;
     check_text(0, *file_, silent);
     if (!file_->sound) return;
-    if (path.starts_with("profiles-src/") && path != "profiles-src/bindery.yaml")
+    if (is_fragment_path(path))
       fragments_ = read_fragment(0, *file_, silent);
     else doc_ = parse_document(0, *file_, silent);
   }

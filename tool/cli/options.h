@@ -21,8 +21,10 @@ struct Options {
   bool cache = true;               // look into .bindery/, and keep what is found there
   bool snapshot = false;           // build: no release, though a version could be told
   bool any_version = false;        // build: take the version whatever the change asks for
+  bool write = false;              // import: change the tree
+  bool follow = false;             // import: let formulas follow what changes
   std::vector<std::string> words;  // the command's own arguments, in order
-  std::optional<std::string> at, version, tier, rebuild, since, overlay;
+  std::optional<std::string> at, version, tier, rebuild, since, overlay, dialect, like, into, fresh;
   std::filesystem::path out = "out";
 };
 
@@ -44,6 +46,8 @@ Exit run_changelog(const Options& options);
 Exit run_next_version(const Options& options);
 Exit run_verify(const Options& options);
 Exit run_schema(const Options& options);
+Exit run_dialect(const Options& options);
+Exit run_import(const Options& options);
 
 // Runs the command named in the options; turns failures into messages and exit codes.
 Exit run_command(const Options& options);

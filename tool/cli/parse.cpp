@@ -16,6 +16,7 @@ namespace bindery {
 
 namespace {
 
+const std::vector<std::string> acts = {"check", "write", "draft"};
 const std::vector<std::string> nouns = {"machines", "materials", "processes", "profiles",
                                         "sets",     "settings",  "rules",     "diagnostics"};
 
@@ -24,7 +25,9 @@ struct Parser {
       "Compiles a tree of machine, material and process fragments into checked profiles and release archives."};
   std::map<std::string, CLI::App*> commands;
   std::map<std::string, std::vector<std::string>> formats;  // that each command knows
-  std::string colour = "auto", folder = ".", at, version, out = "out", tier, rebuild, since, overlay;
+  std::string colour = "auto", folder = ".", at, version, out = "out", tier, rebuild, since, overlay, dialect, like,
+              into, fresh;
+  std::vector<std::string> more;
   unsigned jobs = std::max(1u, std::thread::hardware_concurrency());
   std::string first, second;
 
@@ -113,6 +116,39 @@ struct Parser {
         ->type_name("V");
     format(verify, {"text", "json"}, "text");
 
+    CLI::App* dialect_command =
+        command("dialect", fmt::format("{} the tables that write profiles for other programs", join_words(acts, "or")));
+    dialect_command->add_option("act", first, fmt::format("one of {}", join_words(acts, "or")))
+        ->required()
+        ->type_name("ACT");
+    dialect_command
+        ->add_option(
+            "words", more,
+            "check: a dialect (all if absent); write: a dialect and a profile; draft: files that the program wrote")
+        ->type_name("WORD");
+    dialect_command->add_option("--out", out, "write: put the files into this folder instead of printing them")
+        ->type_name("DIR");
+    dialect_command->add_option("--like", like, "draft: a profile whose values the files hold")->type_name("PROFILE");
+    dialect_command->add_flag("--strict", options.strict, "warnings count as errors");
+    format(dialect_command, {"text", "json"}, "text");
+
+    CLI::App* import =
+        command("import", "bring values back from files of another program, as the smallest edit of the tree");
+    import->add_option("files", more, "files that the program wrote")->required()->type_name("FILE");
+    import->add_option("--dialect", dialect, "the dialect that the files are written in")->required()->type_name("D");
+    import->add_option("--like", like, "the profile that they are versions of: machine/material/process")
+        ->required()
+        ->type_name("PROFILE");
+    import
+        ->add_option("--into", into,
+                     "the fragment that is edited, as in `process/everyday` (the fitting one if absent)")
+        ->type_name("FRAGMENT");
+    import->add_option("--new", fresh, "leave all as it is, and write a process of this name")->type_name("NAME");
+    import->add_flag("--follow", options.follow,
+                     "let values that formulas make follow, instead of holding them where the files have them");
+    import->add_flag("--write", options.write, "change the tree (without it the edit is shown)");
+    format(import, {"text", "json"}, "text");
+
     CLI::App* schema = command("schema", "print the dictionary for editors or readers");
     format(schema, {"json-schema", "markdown"}, "json-schema");
   }
@@ -151,10 +187,32 @@ struct Parser {
       return unknown("tier", "", tier, tiers);
     if (options.command == "list" && std::find(nouns.begin(), nouns.end(), first) == nouns.end())
       return unknown("list", "", first, nouns);
+    if (options.command == "dialect") return wrong_act();
     return {};
   }
 
  private:
+  // Each act of `dialect` takes words of its own.
+  std::string wrong_act() const {
+    if (std::find(acts.begin(), acts.end(), first) == acts.end()) return unknown("act", "", first, acts);
+    auto needs = [&](std::string_view what) {
+      return fmt::format("error: `dialect {}` takes {}\n  help: see `bindery dialect --help`\n", first, what);
+    };
+    if (first == "check" && more.size() > 1) return needs("one DIALECT, or none for all");
+    if (first == "write" && more.size() != 2) return needs("DIALECT and PROFILE");
+    if (first == "draft" && more.empty()) return needs("FILEs that the program wrote");
+    // Options that another act takes.
+    const CLI::App* sub = commands.at("dialect");
+    for (const auto& [option, act] : {std::pair<std::string, std::string>{"--out", "write"},
+                                      {"--like", "draft"},
+                                      {"--strict", "check"},
+                                      {"--format", "check"}}) {
+      if (sub->count(option) > 0 && first != act)
+        return fmt::format("error: `dialect {}` takes no {}\n  help: it belongs to `dialect {}`\n", first, option, act);
+    }
+    return {};
+  }
+
   static std::vector<std::string> keys(const std::map<std::string, CLI::App*>& map) {
     std::vector<std::string> found;
     for (const auto& [name, sub] : map) found.push_back(name);
@@ -198,10 +256,13 @@ std::string told(const CLI::ParseError& error, const Parser& parser) {
     if (!sub->parsed() || error.get_exit_code() != static_cast<int>(CLI::ExitCodes::RequiredError)) continue;
     std::vector<std::string> words;
     for (const CLI::Option* option : sub->get_options()) {
-      if (option->get_required()) words.push_back(option->get_type_name());
+      if (!option->get_required() || option->count() > 0) continue;
+      words.push_back(option->get_positional() ? option->get_type_name()
+                                               : fmt::format("{} {}", option->get_name(), option->get_type_name()));
     }
-    std::string cure =
-        name == "list" ? fmt::format("lists are {}", join_words(nouns)) : fmt::format("see `bindery {} --help`", name);
+    std::string cure = name == "list"      ? fmt::format("lists are {}", join_words(nouns))
+                       : name == "dialect" ? fmt::format("acts are {}", join_words(acts))
+                                           : fmt::format("see `bindery {} --help`", name);
     return fmt::format("error: `{}` needs {}\n  help: {}\n", name, join_words(words), cure);
   }
   return fmt::format("error: {}\n  help: see `bindery --help`, or `bindery COMMAND --help`\n", error.what());
@@ -245,6 +306,17 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
   options.folder = parser.folder;
   options.jobs = parser.jobs;
   options.words = {parser.first, parser.second};
+  if (options.command == "dialect" || options.command == "import") {
+    options.words = parser.more;
+    if (options.command == "dialect") options.words.insert(options.words.begin(), parser.first);
+    options.words.resize(std::max<std::size_t>(options.words.size(), options.command == "dialect" ? 2 : 1));
+    for (auto [text, into] : {std::pair(&parser.dialect, &options.dialect),
+                              {&parser.like, &options.like},
+                              {&parser.into, &options.into},
+                              {&parser.fresh, &options.fresh}}) {
+      if (!text->empty()) *into = *text;
+    }
+  }
   if (!parser.at.empty()) options.at = parser.at;
   if (!parser.tier.empty()) options.tier = parser.tier;
   CLI::App* validate = parser.commands.at("validate");
@@ -253,7 +325,7 @@ std::optional<Exit> parse_options(int count, char** arguments, Options& options)
   if (parser.commands.at("verify")->count("--rebuild") > 0) options.rebuild = parser.rebuild;
   CLI::App* build = parser.commands.at("build");
   if (build->count("--version") > 0) options.version = parser.version;
-  if (build->count("--out") > 0) options.out = parser.out;
+  if (build->count("--out") + parser.commands.at("dialect")->count("--out") > 0) options.out = parser.out;
   else options.out.clear();
   return std::nullopt;
 }

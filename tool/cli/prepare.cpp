@@ -8,6 +8,7 @@
 #include "base/digest.h"
 #include "base/failure.h"
 #include "check/check.h"
+#include "dialect/check.h"
 #include "release/story.h"
 #include "release/version.h"
 
@@ -35,6 +36,8 @@ class Preparation {
           .with_help("write a set with `take:` into release/plan.yaml");
     }
     check_selection(out_.session.tree, out_.selection, options_.jobs, reports);
+    dialects_ = read_dialects(out_.session.tree, reports);
+    check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
     refuse_changes();
     describe();
     if (!reports.any_errors()) tell_and_bind();
@@ -119,7 +122,7 @@ class Preparation {
       changelogs[static_cast<std::size_t>(tier)] = teller.changelog(chapter, from, to_, reports);
     }
     if (reports.any_errors()) return;
-    out_.release = bind_release(out_.session.tree, out_.selection, out_.edition, changelogs, options_.jobs);
+    out_.release = bind_release(out_.session.tree, dialects_, out_.selection, out_.edition, changelogs, options_.jobs);
     fill_entry(from);
   }
 
@@ -173,6 +176,7 @@ class Preparation {
   const Options& options_;
   const ReleaseWish& wish_;
   PreparedRelease out_;
+  std::vector<Dialect> dialects_;
   Chronicle chronicle_;
   std::optional<GitState> git_;
   SideSource to_;

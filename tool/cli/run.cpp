@@ -15,10 +15,12 @@ struct Command {
   Exit (*run)(const Options&);
 };
 
-constexpr Command commands[] = {
-    {"validate", run_validate}, {"list", run_list},    {"show", run_show},           {"why", run_why},
-    {"compare", run_compare},   {"build", run_build},  {"changelog", run_changelog}, {"next-version", run_next_version},
-    {"verify", run_verify},     {"schema", run_schema}};
+constexpr Command commands[] = {{"validate", run_validate},   {"list", run_list},
+                                {"show", run_show},           {"why", run_why},
+                                {"compare", run_compare},     {"build", run_build},
+                                {"changelog", run_changelog}, {"next-version", run_next_version},
+                                {"verify", run_verify},       {"schema", run_schema},
+                                {"dialect", run_dialect},     {"import", run_import}};
 
 Exit report(std::string_view message, std::string_view help, Exit exit) {
   fmt::print(stderr, "error: {}\n", message);

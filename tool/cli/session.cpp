@@ -36,6 +36,20 @@ Diagnostics reaching(const Session& session, const Triple& triple) {
   return out;
 }
 
+// Sorts files in, and renumbers the reports.
+void place_among(Sources& sources, Diagnostics& reports, std::vector<SourceFile> more) {
+  std::vector<std::string> paths;
+  for (const SourceFile& file : more) paths.push_back(file.path);
+  Sources nothing;
+  Diagnostics silent;
+  align(sources, reports, nothing, silent, paths);
+  for (SourceFile& file : more) {
+    auto at = std::find_if(sources.files.begin(), sources.files.end(),
+                           [&](const SourceFile& each) { return each.path == file.path; });
+    if (!at->present) *at = std::move(file);
+  }
+}
+
 FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
   const Tree& tree = session.tree;
   FragmentId id = tree.find(kind, name);
@@ -74,7 +88,7 @@ bool Session::of_dictionary(const Diagnostic& item) const {
          (item.span.known() && (*sources)[item.span.file].path.starts_with("schema/"));
 }
 
-Session open_session(const Options& options) {
+Session open_session(const Options& options, std::vector<SourceFile> more) {
   Session session;
   session.root = find_root(options.folder);
   session.sources = std::make_unique<Sources>();
@@ -85,6 +99,7 @@ Session open_session(const Options& options) {
   } else {
     *session.sources = read_folder(session.root, session.diagnostics);
   }
+  if (!more.empty()) place_among(*session.sources, session.diagnostics, std::move(more));
   session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);
   return session;
 }

@@ -27,8 +27,9 @@ struct Session {
   Selection select() { return select_profiles(tree, diagnostics); }
 };
 
-// Reads the tree at options.folder, or its revision options.at. Throws UsageError where there is none.
-Session open_session(const Options& options);
+// Reads the tree at options.folder, or its revision options.at. Throws UsageError where there is none. `more` gets
+// places among the sources, sorted in by path, and is no part of the tree.
+Session open_session(const Options& options, std::vector<SourceFile> more = {});
 
 // The triple that `id` names ("machine/material/process"). Throws UsageError, with the nearest names, where a
 // name is unknown or the triple does not fit.

@@ -4,6 +4,7 @@
 #include "base/words.h"
 #include "check/check.h"
 #include "cli/session.h"
+#include "dialect/check.h"
 #include "judge/audience.h"
 #include "release/version.h"
 #include "report/diagnostics.h"
@@ -34,6 +35,9 @@ Exit run_validate(const Options& options) {
   Selection selection = session.select();
   Tier tier = options.tier == "free" ? Tier::free : Tier::supporter;
   check_selection(session.tree, selection, options.jobs, session.diagnostics, tier == Tier::free);
+  std::vector<Dialect> dialects = read_dialects(session.tree, session.diagnostics);
+  check_dialects(session.tree, dialects, selection, {options.jobs, false, false, tier == Tier::free},
+                 session.diagnostics);
   session.diagnostics.settle();
 
   Diagnostics& found = session.diagnostics;

@@ -25,6 +25,9 @@ class FormulaBuilder {
   [[noreturn]] void fail(Code code, std::size_t begin, std::size_t end, std::string message, std::string help);
   [[noreturn]] void fail(std::size_t begin, std::size_t end, std::string message, std::string help);
 
+  // Would a report of that code only be counted? Then it is, and the parse ends without making its message.
+  bool skipped(Code code) { return out_.skip(code); }
+
   // A new node that starts at `begin` and ends at the cursor; its index.
   std::uint32_t add(FormulaOp op, FormulaType type, std::size_t begin, std::initializer_list<std::uint32_t> arguments);
   std::uint32_t add(FormulaOp op, FormulaType type, std::size_t begin, const std::vector<std::uint32_t>& arguments);

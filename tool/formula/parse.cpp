@@ -320,6 +320,7 @@ class Parser : private FormulaBuilder {
   std::uint32_t key(std::string_view word, std::size_t begin) {
     auto found = scope_.find(word);
     if (!found) {
+      if (skipped(Code::setting_unknown)) throw FormulaRefused{};
       std::string near = scope_.suggest(word);
       fail(Code::setting_unknown, begin, at_, fmt::format("unknown setting '{}'", word),
            near.empty() ? "see `list settings` for the keys; a word stands in single quotes"

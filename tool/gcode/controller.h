@@ -67,6 +67,8 @@ struct Controller {
   std::function<const MacroEffects*(std::string_view)> macro;
   // Why a heater may not be set so hot; nothing where it may.
   std::function<std::optional<std::string>(Heater, double)> too_hot;
+  // Did asking these take more computation than is done? Then the rest is not executed. May be absent.
+  std::function<bool()> overdone;
   // A declared name near to an unknown one, for the cure; empty where none is.
   std::function<std::string(std::string_view)> near_macro;
 };

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -78,12 +79,16 @@ ScriptFinding* Machine::report(Code code, ScriptPlace place, std::string message
   return &finding;
 }
 
+bool Machine::gave_up() const {
+  return told_of_[0] >= most_findings[0] || (controller_.overdone && controller_.overdone());
+}
+
 void Machine::run(ScriptSlot slot, std::string_view text) {
   stopped_ = fan_told_ = mode_told_ = feed_told_ = false;  // once a script
   unhomed_told_.clear();
   unawaited_told_.fill(false);
   std::size_t number = 0;
-  for (std::size_t at = 0; at < text.size(); ++number) {
+  for (std::size_t at = 0; at < text.size() && !gave_up(); ++number) {
     std::size_t end = std::min(text.find('\n', at), text.size());
     run_line({slot, number}, text.substr(at, end - at));
     at = end + 1;
@@ -114,9 +119,12 @@ void Machine::run_line(ScriptPlace place, std::string_view line) {
   }
   if (!stopped_) return execute(read.block);
   // Firmware that does not know the stop goes on: what follows is held against the list, and changes nothing.
+  // Parameters are read with the line and stored last; they may be thousands, and are not copied.
+  Parameters parameters = std::exchange(state.parameters, {});
   MachineState kept = state;
   execute(read.block);
   state = std::move(kept);
+  state.parameters = std::move(parameters);
 }
 
 void Machine::execute(const Block& block) {
@@ -216,9 +224,11 @@ void Machine::run_rs274(const Block& block) {
     }
   }
   bool axes = WordList(words).any("XYZABC");
-  auto takers = std::count_if(codes.begin(), codes.end(), [](const MachineCode* each) { return takes_axes(each->does); });
+  auto takers =
+      std::count_if(codes.begin(), codes.end(), [](const MachineCode* each) { return takes_axes(each->does); });
   if (axes && takers > 1) {  // NISTIR 6556, 3.4
-    report(Code::script_syntax, place_, fmt::format("{} has axis words, and two codes that take them", words_of(place_)),
+    report(Code::script_syntax, place_,
+           fmt::format("{} has axis words, and two codes that take them", words_of(place_)),
            "put each code on a line of its own");
     return;
   }

@@ -83,6 +83,8 @@ class Machine {
   void need_hotend_fan();
   // Time passes: heaters that were set lower may have cooled.
   void let_cool();
+  // Were so many errors found, or did the rest take so much, that it is not executed?
+  bool gave_up() const;
   // Is the nozzle too cold to move filament, as far as is known?
   bool nozzle_cold() const;
 

@@ -26,6 +26,7 @@ class Scenes {
   ScriptRun run() {
     if (const auto& text = text_of(ScriptSlot::start)) {
       machine_.run(ScriptSlot::start, *text);
+      if (machine_.gave_up()) return machine_.take_run();
       judge_start(*text);
     }
     const MachineState print = print_state();
@@ -35,11 +36,13 @@ class Scenes {
       if (!text) continue;
       machine_.state = print;
       machine_.run(slot, *text);
+      if (machine_.gave_up()) return machine_.take_run();
       judge_return(slot, *text);
       add_running(machine_.state, whole);
     }
     machine_.state = whole;
     if (const auto& text = text_of(ScriptSlot::end)) machine_.run(ScriptSlot::end, *text);
+    if (machine_.gave_up()) return machine_.take_run();
     if (text_of(ScriptSlot::start) || text_of(ScriptSlot::end)) judge_end();
     return machine_.take_run();
   }

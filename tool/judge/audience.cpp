@@ -13,7 +13,8 @@ Audience::Audience(Tier tier, const std::vector<Side>& sides) : tier_(tier) {
     }
     // The plan and the notes speak of both tiers.
     for (FileId id = 0; id < tree.sources->files.size(); ++id) {
-      if ((*tree.sources)[id].path.starts_with("release/")) hidden_.insert(id);
+      std::string_view path = (*tree.sources)[id].path;
+      if (path.starts_with("release/")) hidden_.insert(id);
     }
   }
 }

@@ -9,6 +9,7 @@
 
 #include "base/parallel.h"
 #include "check/check.h"
+#include "dialect/check.h"
 #include "judge/audience.h"
 #include "judge/policy.h"
 #include "judge/reached.h"
@@ -19,7 +20,8 @@ namespace bindery {
 namespace {
 
 constexpr std::size_t most_profiles = 20'000;
-constexpr std::uint64_t most_work = 400'000'000;  // operations of formulas and bytes of scripts, over all profiles
+constexpr std::uint64_t most_work =
+    200'000'000;  // operations of formulas and the like (Profile::work), over all profiles
 constexpr std::array<std::string_view, ask_count> ask_names = {"nozzle_temperature", "bed_temperature",
                                                                "chamber_temperature", "flow"};
 constexpr std::array<Role, heater_count> heater_roles = {Role::nozzle_temperature, Role::bed_temperature,
@@ -55,7 +57,18 @@ Asked asked_by(const Dictionary& dictionary, const Profile& profile, const Hotte
 }
 
 // By what two trees' reports are the same: the cause, and the words on it, wherever the lines have moved to.
-using Cause = std::tuple<Code, std::string, std::string, std::string, std::string, std::string>;
+using Cause = std::tuple<Code, std::string, std::string, std::string_view, std::string_view, std::string>;
+
+// The line of a place; of a long one the part around the place, so that thousands of reports on one line stay cheap.
+std::string_view line_around(std::string_view text, std::size_t at) {
+  constexpr std::size_t most = 1000;  // bytes to each side
+  at = std::min(at, text.size());
+  if (at < text.size() && text[at] == '\n') return {};
+  std::size_t first = at > most ? at - most : 0;
+  std::string_view before = text.substr(first, at - first), after = text.substr(at, most);
+  if (std::size_t end = before.rfind('\n'); end != std::string_view::npos) first += end + 1;
+  return text.substr(first, at - first + std::min(after.find('\n'), after.size()));
+}
 
 std::string without_line(const std::string& message) {
   // "line 7 of the start script" is another line where one was added above it.
@@ -94,6 +107,7 @@ class Judgement {
     } else {
       check(reached);
     }
+    if (!heavy_ && !proposal_.diagnostics.any_errors()) press();
     bool emptied = proposal_.side.selection->profiles.empty() && !base_.side.selection->profiles.empty();
     if (emptied && !proposal_.diagnostics.any_errors())
       proposal_.diagnostics.add(Code::nothing_taken, {}, "no set takes a profile any more")
@@ -127,28 +141,48 @@ class Judgement {
       std::array<Diagnostics, 2> reports;  // of the proposal, of the base
       std::array<Highest, ask_count> highest;
     };
-    std::vector<Task> tasks(blocks);
+    constexpr std::size_t wave = 32;  // blocks: what they report is folded before the next are looked at
+    Diagnostics of_proposal, of_base;
     std::atomic<std::uint64_t> work{0};
-    parallel_for(blocks, jobs_, [&](std::size_t b) {
-      Resolver now(tree(0)), old(tree(1));
-      Task& task = tasks[b];
-      for (std::size_t i = b * block; i < std::min((b + 1) * block, reached.size()) && work < most_work; ++i) {
-        const ReachedProfile& each = reached[i];
-        bool told = each.tier <= audience_;
-        if (each.after) work += look(now, 0, *each.after, told, task.reports[0], task.highest);
-        if (each.before) work += look(old, 1, *each.before, told, task.reports[1], task.highest);
-      }
-      for (Diagnostics& report : task.reports) report.settle();
-    });
-    for (Task& task : tasks) {
-      proposal_.diagnostics.join(std::move(task.reports[0]));
-      base_.diagnostics.join(std::move(task.reports[1]));
-      for (std::size_t i = 0; i < ask_count; ++i) {
-        keep_higher(verdict_.highest[i].before, task.highest[i].before);
-        keep_higher(verdict_.highest[i].after, task.highest[i].after);
+    for (std::size_t first = 0; first < blocks && work < most_work; first += wave) {
+      std::vector<Task> tasks(std::min(wave, blocks - first));
+      parallel_for(tasks.size(), jobs_, [&](std::size_t slot) {
+        std::size_t b = first + slot;
+        Resolver now(tree(0)), old(tree(1));
+        Task& task = tasks[slot];
+        for (std::size_t i = b * block; i < std::min((b + 1) * block, reached.size()) && work < most_work; ++i) {
+          const ReachedProfile& each = reached[i];
+          bool told = each.tier <= audience_;
+          if (each.after) work += look(now, 0, *each.after, told, task.reports[0], task.highest);
+          if (each.before) work += look(old, 1, *each.before, told, task.reports[1], task.highest);
+        }
+        for (Diagnostics& report : task.reports) report.settle();
+      });
+      for (Task& task : tasks) {
+        of_proposal.fold(std::move(task.reports[0]));
+        of_base.fold(std::move(task.reports[1]));
+        for (std::size_t i = 0; i < ask_count; ++i) {
+          keep_higher(verdict_.highest[i].before, task.highest[i].before);
+          keep_higher(verdict_.highest[i].after, task.highest[i].after);
+        }
       }
     }
+    of_proposal.settle();
+    of_proposal.shorten(0, most::reports_in_all);
+    proposal_.diagnostics.join(std::move(of_proposal));
+    base_.diagnostics.join(std::move(of_base));
     if (work >= most_work) report_heavy("the contribution asks for more computation than is done for one");
+  }
+
+  // What goes lossy, or collides, in the files for other programs. A file may be shared by profiles that the
+  // contribution does not reach, so all are pressed.
+  void press() {
+    for (JudgedSide* side : {&base_, &proposal_}) {
+      const Tree& own = *side->side.tree;
+      std::vector<Dialect> dialects = read_dialects(own, side->diagnostics);
+      check_dialects(own, dialects, *side->side.selection, {jobs_, false, true, audience_ == Tier::free},
+                     side->diagnostics);
+    }
   }
 
   static void keep_higher(std::optional<Highest::Side>& kept, const std::optional<Highest::Side>& other) {
@@ -157,12 +191,13 @@ class Judgement {
 
   std::uint64_t look(Resolver& resolver, std::size_t old, const Triple& triple, bool told, Diagnostics& out,
                      std::array<Highest, ask_count>& highest) const {
-    std::size_t before = out.items().size();
+    Diagnostics own(most::reports);
     Resolver::Axes axes;
-    Profile profile = resolver.resolve(triple, out, &axes);
-    Hottest hottest = check_profile(tree(old), profile, axes, out);
-    out.shorten(before, most::reports);
-    if (!told) mark_tier(out, before, Tier::supporter);
+    Profile profile = resolver.resolve(triple, own, &axes);
+    Hottest hottest = check_profile(tree(old), profile, axes, own, &profile.work);
+    own.shorten(0, most::reports);
+    if (!told) mark_tier(own, 0, Tier::supporter);
+    out.join(std::move(own));
     if (!told) return profile.work;
     Asked asked = asked_by(tree(old).dictionary, profile, hottest);
     for (std::size_t i = 0; i < ask_count; ++i) {
@@ -209,7 +244,7 @@ class Judgement {
                        (*tree(0).sources)[item.span.file].text == (*tree(1).sources)[item.span.file].text;
       if (!causes[i].second && untouched) open.insert(causes[i].first);
     }
-    if (open.empty() || tree(1).dictionary.broken) return;
+    if (open.empty() || tree(1).dictionary.broken || heavy_) return;
     std::set<Cause> found;
     constexpr std::size_t block = 32;
     const auto& profiles = base_.side.selection->profiles;
@@ -234,15 +269,12 @@ class Judgement {
   }
 
   static Cause cause_of(const Diagnostic& item, const Sources& sources) {
-    std::string path, line;
+    std::string_view path, line;
     if (item.span.known()) {
       const SourceFile& file = sources[item.span.file];
       path = file.path;
       bool whole = item.span.begin == 0 && item.span.end == 0;
-      std::size_t begin = whole || item.span.begin > file.text.size() ? 0 : file.text.rfind('\n', item.span.begin);
-      begin = begin == std::string::npos ? 0 : begin;
-      if (!whole)
-        line = file.text.substr(begin, std::min(file.text.find('\n', item.span.begin), file.text.size()) - begin);
+      if (!whole) line = line_around(file.text, item.span.begin);
     }
     return {item.code, item.rule, item.setting, path, line, without_line(item.message)};
   }

@@ -9,6 +9,8 @@
 #include "base/json.h"
 #include "base/number.h"
 #include "base/parallel.h"
+#include "release/for_programs.h"
+#include "release/profile_file.h"
 #include "release/release.h"
 #include "release/texts.h"
 #include "release/version.h"
@@ -19,68 +21,13 @@ namespace bindery {
 
 namespace {
 
-std::string profile_title(const Tree& tree, const Triple& triple) {
-  return fmt::format("{} / {} / {}", tree[triple.of[0]].title, tree[triple.of[1]].title, tree[triple.of[2]].title);
-}
-
-// A value as a fragment writes it: quantities and words as texts, counts and flags bare.
-void write_value(const Setting& setting, const Value& value, std::string& out) {
-  switch (value.tag()) {
-    case Value::Tag::number:
-      if (setting.unit_text().empty()) out += write_number(value.number());
-      else out.append("\"").append(write_number(value.number())).append(" ").append(setting.unit->text).append("\"");
-      break;
-    case Value::Tag::flag: out += value.flag() ? "true" : "false"; break;
-    case Value::Tag::word: out += json_quoted(value.word()); break;
-    case Value::Tag::list:
-      out += '[';
-      for (const Value& item : value.items()) {
-        if (out.back() != '[') out += ',';
-        write_value(setting, item, out);
-      }
-      out += ']';
-      break;
-    default: break;
-  }
-}
-
-// A profile's file: a fragment in JSON, a setting a line, compact.
-std::string profile_file(const Tree& tree, const Selected& selected, const Profile& profile) {
-  std::string out;
-  out.reserve(6000);
-  out +=
-      fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{",
-                  json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
-  bool first = true;
-  for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
-    const Setting& setting = tree.dictionary.settings[key];
-    const Value& value = profile.cells[key].value;
-    if (!value.has_value()) continue;
-    out.append(first ? "\n\"" : ",\n\"").append(setting.key).append("\":");
-    write_value(setting, value, out);
-    first = false;
-  }
-  out += "}";
-  first = true;
-  for (std::size_t slot = 0; slot < script_slots; ++slot) {
-    if (!profile.scripts[slot]) continue;
-    out.append(first ? ",\n\"scripts\":{\n" : ",\n")
-        .append(json_quoted(name_of(static_cast<ScriptSlot>(slot))))
-        .append(":")
-        .append(json_quoted(*profile.scripts[slot]));
-    first = false;
-  }
-  if (!first) out += "}";
-  out += "}\n";
-  return out;
-}
-
 struct BoundProfile {
   PackedEntry entry;
   std::size_t capped = 0;
 };
 
-std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selection, unsigned jobs) {
+std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selection, ProgramFiles& programs,
+                                        unsigned jobs) {
   std::vector<BoundProfile> out(selection.profiles.size());
   constexpr std::size_t block = 32;
   parallel_for((out.size() + block - 1) / block, jobs, [&](std::size_t b) {
@@ -88,22 +35,30 @@ std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selec
     Diagnostics silent;  // the tree was checked before
     for (std::size_t i = b * block; i < std::min((b + 1) * block, out.size()); ++i) {
       const Selected& selected = selection.profiles[i];
-      Profile profile = resolver.resolve(selected.triple, silent);
+      Resolver::Axes axes;
+      Profile profile = resolver.resolve(selected.triple, silent, &axes);
       out[i].capped = profile.caps.size();
       out[i].entry = pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)),
                           profile_file(tree, selected, profile));
+      programs.press(i, profile, axes, out[i].entry.digest);
     }
   });
   return out;
 }
 
-std::string contents_json(const Tree& tree, Tier tier, const Edition& edition,
-                          const std::vector<std::pair<const Selected*, const PackedEntry*>>& profiles) {
+// A profile of a tier, with its own file and those of the dialects.
+struct Listed {
+  const Selected* selected = nullptr;
+  const PackedEntry* entry = nullptr;
+  std::vector<ProgramFiles::Made> made;
+};
+
+std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles) {
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
   json.key("profiles").open_list();
-  for (const auto& [selected, entry] : profiles) {
+  for (const auto& [selected, entry, made] : profiles) {
     json.open_object()
         .field("id", profile_id(tree, selected->triple))
         .field("title", profile_title(tree, selected->triple));
@@ -111,7 +66,17 @@ std::string contents_json(const Tree& tree, Tier tier, const Edition& edition,
         .field("tier", name_of(selected->tier))
         .field("status", name_of(selected->status))
         .field("sha256", entry->digest);
-    json.key("evidence").open_list().close().close();
+    json.key("evidence").open_list().close();
+    if (!made.empty()) {
+      json.key("for").open_object();
+      for (const auto& [dialect, paths] : made) {
+        json.key(dialect->name).open_list();
+        for (const std::string& path : paths) json.text(path);
+        json.close();
+      }
+      json.close();
+    }
+    json.close();
   }
   json.close().close();
   return json.finish();
@@ -155,25 +120,28 @@ std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) 
   return out;
 }
 
-TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, const std::vector<BoundProfile>& bound,
-                      const PackedEntry& settings, const Edition& edition, const std::string& changelog) {
+TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Tier tier, const Selection& selection,
+                      const std::vector<BoundProfile>& bound, ProgramFiles& programs, const PackedEntry& settings,
+                      const Edition& edition, const std::string& changelog) {
   TierRelease out;
   out.tier = tier;
-  std::vector<std::pair<const Selected*, const PackedEntry*>> profiles;
+  std::vector<Listed> profiles;
   for (std::size_t i = 0; i < bound.size(); ++i) {
     if (selection.profiles[i].tier > tier) continue;
-    profiles.emplace_back(&selection.profiles[i], &bound[i].entry);
+    Listed& listed = profiles.emplace_back(Listed{&selection.profiles[i], &bound[i].entry, programs.made(i)});
+    std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
     out.capped += bound[i].capped;
   }
   out.profiles = profiles.size();
   std::vector<PackedEntry> own;
   own.push_back(pack("CHANGELOG.md", changelog));
   own.push_back(pack("LICENSE.txt", licence_text(tree)));
-  own.push_back(pack("READ-ME-FIRST.txt", read_me_first(tree, tier, edition, out.profiles)));
+  own.push_back(pack("READ-ME-FIRST.txt", read_me_first(tree, dialects, tier, edition, out.profiles)));
   own.push_back(pack("contents.json", contents_json(tree, tier, edition, profiles)));
   std::vector<const PackedEntry*> entries = {&settings};
   for (const PackedEntry& entry : own) entries.push_back(&entry);
-  for (const auto& [selected, entry] : profiles) entries.push_back(entry);
+  for (const Listed& each : profiles) entries.push_back(each.entry);
+  for (const PackedEntry* entry : programs.entries(tier)) entries.push_back(entry);
   std::vector<std::pair<std::string, std::string>> digests;
   for (const PackedEntry* entry : entries) digests.emplace_back(entry->path, entry->digest);
   PackedEntry sums = pack("SHA256SUMS", sums_text(std::move(digests)));
@@ -194,17 +162,18 @@ TierRelease bind_tier(const Tree& tree, Tier tier, const Selection& selection, c
 
 }  // namespace
 
-Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs) {
-  std::vector<BoundProfile> bound = bind_profiles(tree, selection, jobs);
+Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
+                     const Edition& edition, const std::array<std::string, 2>& changelogs, unsigned jobs) {
+  ProgramFiles programs(tree, dialects, selection, edition);
+  std::vector<BoundProfile> bound = bind_profiles(tree, selection, programs, jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
   Release release;
   for (Tier tier : {Tier::free, Tier::supporter}) {
     bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(),
                            [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
     if (any)
-      release.tiers.push_back(
-          bind_tier(tree, tier, selection, bound, settings, edition, changelogs[static_cast<std::size_t>(tier)]));
+      release.tiers.push_back(bind_tier(tree, dialects, tier, selection, bound, programs, settings, edition,
+                                        changelogs[static_cast<std::size_t>(tier)]));
   }
   return release;
 }

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "dialect/dialect.h"
 #include "resolve/select.h"
 #include "resolve/tree.h"
 
@@ -39,9 +40,9 @@ struct Release {
 };
 
 // Resolves every profile of the selection again, on all cores, and binds the archives with the changelog of each tier.
-// The tree has no errors.
-Release bind_release(const Tree& tree, const Selection& selection, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs);
+// Neither the tree nor the dialects have errors.
+Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
+                     const Edition& edition, const std::array<std::string, 2>& changelogs, unsigned jobs);
 
 // Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
 // the target first, then by one exchange. Throws SystemError; then what stood there stands there still.

@@ -47,9 +47,24 @@ electrical work and repairs are for licensed people.
    run them; firmwares differ in what a command means.
 )";
 
+// Which programs the profiles are written for.
+std::string program_lines(const std::vector<Dialect>& dialects, Tier tier) {
+  std::string lines;
+  for (const Dialect& each : dialects) {
+    if (each.tier > tier) continue;
+    std::vector<std::string> versions;
+    for (const Text& version : each.tried) versions.emplace_back(version.text);
+    lines += fmt::format("    for/{}/   {}{}\n", each.name, each.title,
+                         versions.empty() ? "" : fmt::format(", tried with {}", join_words(versions)));
+  }
+  if (lines.empty()) return {};
+  return fmt::format("\nFor these programs the values stand ready in files that they read:\n\n{}", lines);
+}
+
 }  // namespace
 
-std::string read_me_first(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles) {
+std::string read_me_first(const Tree& tree, const std::vector<Dialect>& dialects, Tier tier, const Edition& edition,
+                          std::size_t profiles) {
   std::string out = fmt::format("{} {} ({} edition)\npublished by {}\n", tree.plan.name, edition.version, name_of(tier),
                                 tree.plan.publisher.name);
   if (edition.channel == "beta")
@@ -75,6 +90,7 @@ process. Enter its values in the program you print with. Change one thing at a
 time, and print a small part before a large one.
 )",
                      counted(profiles, "profile"));
+  out += program_lines(dialects, tier);
   if (auto own = publishers_text(tree, "release/texts/read-me-first.txt"); !own.empty())
     out += fmt::format("\nFROM THE PUBLISHER\n\n{}", tidy(own));
   out += fmt::format("\n{}", cautions);

@@ -301,10 +301,15 @@ class SectionWriter {
       bool value = edit.part == Part::standard || edit.part == Part::unit || edit.part == Part::words;
       bool dictionary = edit.fragment == "schema" && !value;
       bool told_already = std::find(causes.begin(), causes.end(), i) != causes.end();
-      if (!edit.told || told_already || (!dictionary && !fits)) continue;
+      bool dialect = edit.fragment.starts_with("dialect/");
+      if (!edit.told || told_already || (!dictionary && !fits && !dialect)) continue;
       bool bound = edit.part == Part::range || edit.part == Part::over_limit;
       add((edit.thermal && bound) || concerns_scripts(edit) ? "Safety" : "Changed",
-          fmt::format("- {}{}\n", fits ? "Compatibility: " : "", edit_words(edit)));
+          fmt::format("- {}{}\n",
+                      fits      ? "Compatibility: "
+                      : dialect ? "For other programs: "
+                                : "",
+                      edit_words(edit)));
     }
   }
 

@@ -33,7 +33,7 @@ void source_lines(const Sources& sources, Span span, const Palette& palette, std
   if (file.text.empty() || (span.begin == 0 && span.end == 0)) return;
   std::size_t start = 0;
   std::string_view line = whole_line(file.text, span.begin, start);
-  if (line.size() > widest_line || !file.sound) return;
+  if (line.size() > widest_line || !file.sound || !is_utf8(line) || find_hidden(line)) return;
   std::string shown(line);
   std::replace(shown.begin(), shown.end(), '\t', ' ');
   std::string number = std::to_string(position_of(file, span.begin).line);

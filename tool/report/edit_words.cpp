@@ -64,6 +64,11 @@ std::string edit_words(const Edit& edit) {
     case Part::over_limit:
     case Part::extrudes: return change(fmt::format("the {} of {}", words_for(edit.part), name));
     case Part::words:
+      if (edit.fragment.starts_with("dialect/"))
+        return fmt::format("{} {}", where,
+                           edit.before.empty()  ? "is new"
+                           : edit.after.empty() ? "is gone"
+                                                : "has another table");
       return edit.fragment == "schema" ? fmt::format("{}: the words on {}", where, name)
                                        : fmt::format("{}: the {}", where, edit.setting);
     default: return change(name);

@@ -24,6 +24,7 @@ void lay_scripts(const Layer& layer, AxisTable& table) {
 
 void report_locked(const Tree& tree, const Lock& lock, std::string_view act, FragmentId by, Span span,
                    Diagnostics& out) {
+  if (out.skip(Code::locked_write)) return;
   std::string_view key = tree.dictionary.settings[lock.key].key;
   out.add(Code::locked_write, span,
           fmt::format("{} {} '{}', which {} has locked", tree[by].id(), act, key, tree[lock.fragment].id()))

@@ -43,6 +43,7 @@ class Binder {
   const Setting* setting_named(std::string_view key, Span span) {
     KeyId id = dictionary_.find(key);
     if (id != no_key) return &dictionary_.settings[id];
+    if (out_.skip(Severity::error)) return nullptr;
     if (dictionary_.is_group(key)) {
       out_.add(Code::setting_unknown, span, fmt::format("'{}' is a group of settings, not a setting", key))
           .with_help(group_help(key));

@@ -162,6 +162,7 @@ Value Evaluator::apply_list(const Op& op, Value below) {
                                     : a.flag() == b.flag() && a.word() == b.word();
   };
   auto& items = profile_.lists.emplace_back(below.items());
+  work += items.size() * (op.kind == OpKind::append ? 1 : op.literal.items().size());
   for (const Value& item : op.literal.items()) {
     if (op.kind == OpKind::append) items.push_back(item);
     else std::erase_if(items, [&](const Value& each) { return same(each, item); });

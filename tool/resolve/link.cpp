@@ -25,9 +25,11 @@ class Linker {
     for (auto step : {&Linker::take_headers, &Linker::claim_old_names, &Linker::name_parents, &Linker::linearise_from,
                       &Linker::check_tier, &Linker::warn_empty}) {
       for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
-        std::size_t before = out_.items().size();
         (this->*step)(id);
-        out_.attribute(before, tree_[id].id());
+        if (reports_.items().empty()) continue;
+        reports_.shorten(0, most::reports);
+        reports_.attribute(0, tree_[id].id());
+        out_.join(std::exchange(reports_, Diagnostics(most::reports)));
       }
     }
   }
@@ -64,7 +66,7 @@ class Linker {
         bound.broken = true;
         failed_[id] = true;
       } else if (std::find(bound.extends.begin(), bound.extends.end(), found) != bound.extends.end()) {
-        out_.add(Code::extends_twice, parent.span, fmt::format("'{}' is listed twice", parent.text))
+        reports_.add(Code::extends_twice, parent.span, fmt::format("'{}' is listed twice", parent.text))
             .with_help("keep the first one");
         bound.broken = true;
       } else {
@@ -81,19 +83,21 @@ class Linker {
   void unknown_parent(const Fragment& raw, const Text& parent) {
     for (Kind kind : all_kinds) {
       if (kind == raw.kind || tree_.find(kind, parent.text) == no_fragment) continue;
-      out_.add(Code::extends_kind, parent.span,
+      reports_
+          .add(Code::extends_kind, parent.span,
                fmt::format("'{}' is a {}, and a {} extends a {} only", parent.text, name_of(kind), name_of(raw.kind),
                            name_of(raw.kind)))
           .with_help(fmt::format("extend a {}, or move this file to {}/", name_of(raw.kind), name_of(kind)));
       return;
     }
-    if (tree_.may_be_unread(raw.kind, parent.text)) return;
+    if (tree_.may_be_unread(raw.kind, parent.text) || reports_.skip(Code::fragment_unknown)) return;
     std::vector<std::string_view> names;
     for (FragmentId id : tree_.of_kind[static_cast<std::size_t>(raw.kind)]) names.push_back(tree_[id].name());
     std::string near = nearest(parent.text, names);
     const auto& successors = tree_.successors[static_cast<std::size_t>(raw.kind)];
     auto successor = successors.find(parent.text);
-    out_.add(Code::fragment_unknown, parent.span, fmt::format("no {} is named '{}'", name_of(raw.kind), parent.text))
+    reports_
+        .add(Code::fragment_unknown, parent.span, fmt::format("no {} is named '{}'", name_of(raw.kind), parent.text))
         .with_help(successor != successors.end() ? fmt::format("its name is '{}' now", tree_[successor->second].name())
                    : near.empty()                ? "check the spelling; `extends` takes names of the same kind"
                                                  : fmt::format("did you mean '{}'", near));
@@ -139,7 +143,7 @@ class Linker {
     const Fragment& raw = *tree_[ring.front()].raw;
     std::string message = ring.size() == 1 ? fmt::format("'{}' extends itself", raw.name)
                                            : fmt::format("these extend each other in a circle: {}", told);
-    Diagnostic& item = out_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message)
+    Diagnostic& item = reports_.add(Code::extends_cycle, extends_place(ring.front(), ring[1 % ring.size()]), message)
                            .with_help(ring.size() == 1 ? "remove it" : "remove one of these `extends`");
     item.fragment = tree_[ring.front()].id();
     for (std::size_t i = 1; i < std::min(ring.size(), most_told); ++i)
@@ -243,8 +247,8 @@ class Linker {
       related.push_back({source.extends.empty() ? source.span : source.extends.front().span, std::move(told)});
     }
     Diagnostic& item =
-        out_.add(Code::extends_order, place,
-                 fmt::format("'{}' has no order of inheritance: {}", raw.name, join_words(demands_told)));
+        reports_.add(Code::extends_order, place,
+                     fmt::format("'{}' has no order of inheritance: {}", raw.name, join_words(demands_told)));
     item.help = "list the parents in one order everywhere";
     item.fragment = tree_[id].id();
     item.related = std::move(related);
@@ -260,7 +264,8 @@ class Linker {
       std::string told;
       for (FragmentId each : extends_path(tree_, id, ancestor))
         told += fmt::format("{}{}", told.empty() ? "" : " -> ", tree_[each].name());
-      out_.add(Code::tier_conflict, bound.raw->tier_span,
+      reports_
+          .add(Code::tier_conflict, bound.raw->tier_span,
                fmt::format("'{}' says it is free and extends '{}', which is for supporters: {}", bound.name(),
                            tree_[ancestor].name(), told))
           .with_help("drop `tier: free`, or extend a free fragment")
@@ -280,7 +285,8 @@ class Linker {
     bool any = next < tree_.fragments.size() && tree_[next].kind() == raw.kind &&
                tree_[next].name().starts_with(raw.name + "+");
     if (!any && !raw.broken)
-      out_.add(Code::fittings_empty, raw.span,
+      reports_
+          .add(Code::fittings_empty, raw.span,
                fmt::format("'{}' has no fitting in `fittings`, so it is abstract", raw.name))
           .with_help("write a fitting, or remove `fittings`");
   }
@@ -297,7 +303,7 @@ class Linker {
         claim(id, std::string(old.text), old.span);
         continue;
       }
-      out_.add(Code::name_invalid, old.span, fmt::format("'{}' is no name of a fragment", old.text))
+      reports_.add(Code::name_invalid, old.span, fmt::format("'{}' is no name of a fragment", old.text))
           .with_help("write the old name alone, without its kind");
       tree_.fragments[id].broken = true;
     }
@@ -311,19 +317,21 @@ class Linker {
     const BoundFragment& bound = tree_[id];
     if (claims_.size() >= most::claims) {
       if (!std::exchange(overfull_, true))
-        out_.add(Code::too_many, span, fmt::format("there are more than {} old names in the tree", most::claims))
+        reports_.add(Code::too_many, span, fmt::format("there are more than {} old names in the tree", most::claims))
             .with_help("drop those that nobody uses any more");
       return;
     }
     FragmentId living = tree_.find(bound.kind(), old);
     auto [first, fresh] = claims_.emplace(std::pair{bound.kind(), old}, std::pair{id, span});
     if (living != no_fragment) {
-      out_.add(Code::replaces_living, span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old))
+      reports_
+          .add(Code::replaces_living, span, fmt::format("'{}' replaces '{}', which is still there", bound.name(), old))
           .with_help("remove the claim, or the old fragment")
           .with_related(tree_[living].raw->span, "it stands here");
       tree_.fragments[id].broken = true;
     } else if (!fresh) {
-      out_.add(Code::replaces_twice, span,
+      reports_
+          .add(Code::replaces_twice, span,
                fmt::format("'{}' and '{}' both replace '{}'", tree_[first->second.first].name(), bound.name(), old))
           .with_help("one old name has one successor")
           .with_related(first->second.second, "first claimed here");
@@ -335,6 +343,7 @@ class Linker {
 
   Tree& tree_;
   Diagnostics& out_;
+  Diagnostics reports_{most::reports};  // of one step on one fragment
   std::vector<State> state_;
   std::map<std::pair<Kind, std::string>, std::pair<FragmentId, Span>> claims_;
   std::size_t circles_ = 0;

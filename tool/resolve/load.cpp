@@ -36,6 +36,20 @@ bool can_share(const Tree& like, FileId id, const SourceFile& file) {
   return std::none_of(fragments.begin(), fragments.end(), [](const Fragment& f) { return f.broken || !f.parsed; });
 }
 
+// What tasks report, in their order, as far as it is kept: of so many tasks at a time, lest a flood fills the memory.
+template <typename Work>
+Diagnostics gather_reports(std::size_t tasks, unsigned jobs, Work&& work) {
+  constexpr std::size_t wave = 64;
+  Diagnostics all(most::reports_in_all);
+  for (std::size_t at = 0; at < tasks; at += wave) {
+    std::vector<Diagnostics> reports(std::min(wave, tasks - at));
+    parallel_for(reports.size(), jobs, [&](std::size_t i) { work(at + i, reports[i]); });
+    for (Diagnostics& report : reports) all.join(std::move(report));
+  }
+  all.shorten(0, most::reports_in_all);
+  return all;
+}
+
 using FragmentFiles = std::map<FileId, std::shared_ptr<const FragmentFile>>;
 
 FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Diagnostics& out) {
@@ -48,13 +62,13 @@ FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* 
     else ids.push_back(id);
   }
   std::vector<std::shared_ptr<const FragmentFile>> read(ids.size());
-  std::vector<Diagnostics> reports(ids.size());
-  parallel_for(ids.size(), jobs, [&](std::size_t i) {
-    read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], reports[i]));
-    reports[i].shorten(0, most::reports);
-  });
+  out.join(gather_reports(ids.size(), jobs, [&](std::size_t i, Diagnostics& report) {
+    Diagnostics own(most::reports);
+    read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], own));
+    own.shorten(0, most::reports);
+    report.join(std::move(own));
+  }));
   for (std::size_t i = 0; i < ids.size(); ++i) files.emplace(ids[i], std::move(read[i]));
-  for (Diagnostics& report : reports) out.join(std::move(report));
   return files;
 }
 
@@ -120,18 +134,19 @@ void refuse_bounds(Tree& tree, Diagnostics& out) {
 }
 
 void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
-  std::vector<Diagnostics> reports(tree.fragments.size());
   constexpr std::size_t block = 32;  // fragments a task, so that small trees stay on one core
   std::size_t blocks = (tree.fragments.size() + block - 1) / block;
-  parallel_for(blocks, jobs, [&](std::size_t b) {
+  out.join(gather_reports(blocks, jobs, [&](std::size_t b, Diagnostics& report) {
     std::size_t end = std::min((b + 1) * block, tree.fragments.size());
     for (std::size_t i = b * block; i < end; ++i) {
-      bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], reports[i]);
-      reports[i].shorten(0, most::reports);
-      reports[i].attribute(0, tree.fragments[i].id());
+      Diagnostics own(most::reports);
+      bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], own);
+      if (own.items().empty()) continue;
+      own.shorten(0, most::reports);
+      own.attribute(0, tree.fragments[i].id());
+      report.join(std::move(own));
     }
-  });
-  for (Diagnostics& report : reports) out.join(std::move(report));
+  }));
 }
 
 }  // namespace
@@ -168,11 +183,12 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   auto units = std::make_shared<Units>();
 
   // The dictionary and the fragments' syntax do not need each other.
-  Diagnostics dictionary_report, fragment_report;
+  Diagnostics dictionary_report(most::dictionary_reports), fragment_report;
   parallel_for(2, jobs, [&](std::size_t task) {
     if (task == 0) tree.dictionary = read_dictionary(sources, units, dictionary_report);
     else tree.files = read_fragments(sources, jobs, like, fragment_report);
   });
+  dictionary_report.shorten(0, most::dictionary_reports);
   out.join(std::move(dictionary_report));
   out.join(std::move(fragment_report));
   tree.plan = read_plan(sources, out);
@@ -182,17 +198,22 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   if (!tree.dictionary.incomplete) bind_all(tree, jobs, out);
   refuse_bounds(tree, out);
   for (FragmentId id = 0; id < tree.fragments.size(); ++id) {
-    std::size_t before = out.items().size();
-    check_axis_locks(tree, id, out);
-    out.shorten(before, most::reports);
-    out.attribute(before, tree[id].id());
-    if (out.items().size() > before) tree.fragments[id].broken = true;
+    Diagnostics locks(most::reports);
+    check_axis_locks(tree, id, locks);
+    if (locks.items().empty()) continue;
+    locks.shorten(0, most::reports);
+    locks.attribute(0, tree[id].id());
+    out.join(std::move(locks));
+    tree.fragments[id].broken = true;
   }
   for (const BoundFragment& fragment : tree.fragments) {
-    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, out);
+    Diagnostics names(most::reports);
+    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, names);
     for (const Layer& layer : fragment.layers) {
-      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, out);
+      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, names);
     }
+    names.shorten(0, most::reports);
+    out.join(std::move(names));
   }
   // What an error in a fragment reaches: all that extend it.
   for (BoundFragment& fragment : tree.fragments) {

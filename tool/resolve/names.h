@@ -27,11 +27,12 @@ using NameCondition = std::array<std::vector<NamePattern>, kind_count>;
 
 NameCondition name_condition(const Condition& raw);
 
-// Do the patterns admit the name?
-bool admits(const std::vector<NamePattern>& patterns, std::string_view name);
+// Do the patterns admit the name? `work`, if given, grows by what the tests take, in operations of formulas.
+bool admits(const std::vector<NamePattern>& patterns, std::string_view name, std::uint64_t* work = nullptr);
 
 // Do the names of a triple (its fragments by kind) satisfy the condition?
-bool names_hold(const Tree& tree, const NameCondition& condition, const std::array<FragmentId, kind_count>& triple);
+bool names_hold(const Tree& tree, const NameCondition& condition, const std::array<FragmentId, kind_count>& triple,
+                std::uint64_t* work = nullptr);
 
 // Reports names and globs that match no fragment, unless one may stand in a file that was not read: a warning in
 // conditions (Code::pattern_unmatched), an error in `take` (Code::take_unmatched).

@@ -18,8 +18,10 @@ class Facts {
  public:
   enum class Answer { no, yes, failed };
 
-  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out)
-      : tree_(tree), axes_(axes), out_(out) {
+  // `work` grows by what the answers take.
+  Facts(const Tree& tree, const Triple& triple, const std::array<const AxisTable*, kind_count>& axes, Diagnostics* out,
+        std::uint64_t& work)
+      : tree_(tree), axes_(axes), out_(out), work_(work) {
     profile_.triple = triple;
   }
 
@@ -28,7 +30,9 @@ class Facts {
     if (!condition.where) return Answer::yes;
     if (!evaluator_) evaluator_.emplace(tree_, axes_, profile_, out_ == nullptr ? silent_ : *out_);
     Plain inputs(*evaluator_);
+    std::uint64_t before = evaluator_->work;
     FormulaResult result = evaluate(*condition.where, inputs);
+    work_ += inputs.work + evaluator_->work - before;
     if (result.stop == FormulaStop::none) return result.value.flag() ? Answer::yes : Answer::no;
     if (result.stop == FormulaStop::unset) return Answer::no;
     if (result.stop != FormulaStop::poison) {
@@ -55,6 +59,7 @@ class Facts {
   const Tree& tree_;
   const std::array<const AxisTable*, kind_count>& axes_;
   Diagnostics* out_;
+  std::uint64_t& work_;
   Profile profile_;
   Diagnostics silent_;
   std::optional<Evaluator> evaluator_;
@@ -133,12 +138,8 @@ class ScriptWriter {
   }
 
   std::optional<std::string> value_of(const ScriptOp& op, const Formula& formula) {
-    const FormulaNode& root = formula.nodes[formula.root];
     auto value = evaluator_.compute(formula, fmt::format("the script `{}`", name_of(op.slot)));
-    if (!value) return std::nullopt;
-    bool quantity =
-        root.op == FormulaOp::key && value->is(Value::Tag::number) && dictionary_.settings[root.key].unit != nullptr;
-    return quantity ? write_number(dictionary_.settings[root.key].unit->from_base(value->number())) : bare_text(*value);
+    return value ? std::optional(placeholder_text(dictionary_, formula, *value)) : std::nullopt;
   }
 
   const Dictionary& dictionary_;
@@ -159,6 +160,13 @@ void write_scripts(const Dictionary& dictionary, const std::array<const AxisTabl
 
 }  // namespace
 
+std::string placeholder_text(const Dictionary& dictionary, const Formula& formula, const Value& value) {
+  const FormulaNode& root = formula.nodes[formula.root];
+  const Unit* unit = root.op == FormulaOp::key ? dictionary.settings[root.key].unit : nullptr;
+  return value.is(Value::Tag::number) && unit != nullptr ? write_number(unit->from_base(value.number()))
+                                                         : bare_text(value);
+}
+
 GatheredScripts gather_scripts(const Resolver::Axes& axes) {
   GatheredScripts out;
   for (const AxisTable* table : axes) {
@@ -174,6 +182,10 @@ GatheredScripts gather_scripts(const Resolver::Axes& axes) {
 
 std::string profile_id(const Tree& tree, const Triple& triple) {
   return fmt::format("{}/{}/{}", tree[triple.of[0]].name(), tree[triple.of[1]].name(), tree[triple.of[2]].name());
+}
+
+std::string profile_title(const Tree& tree, const Triple& triple) {
+  return fmt::format("{} / {} / {}", tree[triple.of[0]].title, tree[triple.of[1]].title, tree[triple.of[2]].title);
 }
 
 std::string_view Profile::how(KeyId key) const {
@@ -195,7 +207,7 @@ Resolver::Axes Resolver::plain_axes(const Triple& triple) {
 
 Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
   Axes plain = plain_axes(triple), axes = plain;
-  Facts facts(tree_, triple, plain, out);
+  Facts facts(tree_, triple, plain, out, work_);
   for (std::size_t k = 0; k < kind_count; ++k) {
     ActiveBlocks active;
     const auto& linear = tree_[triple.of[k]].linear;
@@ -204,7 +216,7 @@ Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
       if (out != nullptr && tree_[*at].fits) facts.ask(*tree_[*at].fits);
       const auto& layers = tree_[*at].layers;
       for (std::uint32_t i = 1; i < layers.size(); ++i) {
-        if (names_hold(tree_, layers[i].condition->names, triple.of) &&
+        if (names_hold(tree_, layers[i].condition->names, triple.of, &work_) &&
             facts.ask(*layers[i].condition) == Facts::Answer::yes)
           active.push_back({*at, i});
       }
@@ -230,7 +242,7 @@ std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all) {
       if (!fits) continue;
       for (std::size_t other = 0; other < kind_count; ++other) {
         const BoundFragment& partner = tree_[triple.of[other]];
-        if (admits(fits->names[other], partner.name())) continue;
+        if (admits(fits->names[other], partner.name(), &work_)) continue;
         found.push_back(
             {each, fits->span, fmt::format("it does not fit the {} '{}'", name_of(partner.kind()), partner.name())});
         if (!all) return found;
@@ -238,7 +250,7 @@ std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all) {
       if (!fits->where && fits->sound) continue;
       if (!facts) {
         plain = plain_axes(triple);
-        facts.emplace(tree_, triple, *plain, nullptr);
+        facts.emplace(tree_, triple, *plain, nullptr, work_);
       }
       if (facts->ask(*fits) != Facts::Answer::no) continue;
       found.push_back({each, fits->span, fmt::format("`{}` does not hold", fits->where->text.text)});
@@ -262,6 +274,7 @@ Profile Resolver::resolve_some(const Triple& triple, const std::vector<KeyId>& k
 
 Profile Resolver::resolve(const Triple& triple, Diagnostics& out, Axes* tables) {
   Profile profile;
+  std::uint64_t before = work_;
   profile.triple = triple;
   Axes axes = axes_of(triple, &out);
   if (tables != nullptr) *tables = axes;
@@ -281,8 +294,8 @@ Profile Resolver::resolve(const Triple& triple, Diagnostics& out, Axes* tables) 
     out.add(std::move(item));
   }
   for (std::size_t k = 0; k < kind_count; ++k) profile.whole &= !tree_[triple.of[k]].broken;
-  profile.work = evaluator.work;
-  for (const auto& text : profile.scripts) profile.work += text ? text->size() : 0;
+  profile.work = evaluator.work + work_ - before;
+  for (const auto& text : profile.scripts) profile.work += text ? text->size() * work_a_byte : 0;
   return profile;
 }
 

@@ -24,6 +24,9 @@ struct Triple {
 // "heron-220+0.4/pla-plain/everyday".
 std::string profile_id(const Tree& tree, const Triple& triple);
 
+// "Heron 220 with a 0.4 mm nozzle / Plain PLA / Everyday".
+std::string profile_title(const Tree& tree, const Triple& triple);
+
 // What held a value back.
 struct Cap {
   const Bound* bound = nullptr;  // null: the flow limit
@@ -54,6 +57,8 @@ struct ScriptLine {
 
 // The longest script of a profile, in bytes.
 inline constexpr std::size_t largest_script = 64 * 1024;
+// To execute a byte of a script takes as long as so many operations of formulas.
+inline constexpr std::uint64_t work_a_byte = 2;
 
 struct Profile {
   Triple triple;
@@ -64,7 +69,7 @@ struct Profile {
   std::array<std::vector<ScriptLine>, script_slots> script_lines;  // by line of each script
   std::deque<std::vector<Value>> lists;                            // own the lists that operations made
   bool whole = true;                                               // no error reached it
-  std::uint64_t work = 0;  // operations of formulas and bytes of scripts that it took
+  std::uint64_t work = 0;  // operations of formulas and on lists, tests of names, its scripts
 
   // The operation on top; null for a default.
   const Op* top(KeyId key) const {
@@ -106,6 +111,9 @@ class Resolver {
   Profile resolve_some(const Triple& triple, const std::vector<KeyId>& keys, bool scripts, Diagnostics& out,
                        Axes* tables = nullptr);
 
+  // The operations and tests of names that conditions have taken so far.
+  std::uint64_t work() const { return work_; }
+
   // Conditions that fail are reported to `out`, if it is given.
   Axes axes_of(const Triple& triple, Diagnostics* out = nullptr);
 
@@ -115,11 +123,16 @@ class Resolver {
   const AxisTable& table(FragmentId fragment, const ActiveBlocks& active);
 
   const Tree& tree_;
+  std::uint64_t work_ = 0;
   std::map<std::pair<FragmentId, ActiveBlocks>, std::unique_ptr<AxisTable>> tables_;
 };
 
 // The texts of each script in order, after `before`, `after` and `none`.
 using GatheredScripts = std::array<std::vector<const ScriptOp*>, script_slots>;
 GatheredScripts gather_scripts(const Resolver::Axes& axes);
+
+// What stands for a placeholder of a script: the formula's value (in working units) bare, that of a setting alone in
+// the setting's unit.
+std::string placeholder_text(const Dictionary& dictionary, const Formula& formula, const Value& value);
 
 }  // namespace bindery

@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -21,7 +22,8 @@ struct Admitted {
 
 class NameFilter {
  public:
-  explicit NameFilter(const Tree& tree) : tree_(tree) {}
+  // `work` grows by what the tests of names take.
+  NameFilter(const Tree& tree, std::uint64_t& work) : tree_(tree), work_(work) {}
 
   // Null: every name is admitted.
   const Admitted* of(FragmentId id, std::size_t kind) {
@@ -49,7 +51,7 @@ class NameFilter {
       at->second.bits.assign(names.size(), false);
       for (std::uint32_t i = 0; i < names.size(); ++i) {
         bool all = std::all_of(lists.begin(), lists.end(),
-                               [&](const auto* list) { return admits(*list, tree_[names[i]].name()); });
+                               [&](const auto* list) { return admits(*list, tree_[names[i]].name(), &work_); });
         if (!all) continue;
         at->second.bits[i] = true;
         at->second.list.push_back(i);
@@ -59,6 +61,7 @@ class NameFilter {
   }
 
   const Tree& tree_;
+  std::uint64_t& work_;
   std::map<std::string, Admitted> known_;
   std::map<std::pair<FragmentId, std::size_t>, const Admitted*> by_fragment_;
 };
@@ -79,7 +82,7 @@ Tier tier_of(const Tree& tree, const Selected& selected) {
 class Selector {
  public:
   Selector(const Tree& tree, Diagnostics& out, std::size_t most)
-      : tree_(tree), out_(out), most_(most), filter_(tree), resolver_(tree) {}
+      : tree_(tree), out_(out), most_(most), filter_(tree, work_), resolver_(tree) {}
 
   Selection run() {
     const auto& sets = tree_.plan.sets;
@@ -95,6 +98,9 @@ class Selector {
     if (considered_ > most_)
       out_.add(Code::too_heavy, {}, fmt::format("more than {} triples would have to be looked at", most_))
           .with_help("send fewer fragments at a time, or say with `fits` what goes together");
+    else if (overdone())
+      out_.add(Code::too_heavy, {}, "to find out which triples fit takes more computation than is done for it")
+          .with_help("send fewer fragments at a time, or shorter lists and formulas in `fits`, `take` and `leave`");
     Selection out;
     for (auto& [triple, sets_taking] : found_) {
       Selected each;
@@ -115,6 +121,8 @@ class Selector {
   }
 
  private:
+  bool overdone() const { return considered_ > most_ || work_ + resolver_.work() > most_ * most::work_a_triple; }
+
   // Fragments are numbered by kind and name, so triples in order of ids are in order of names.
   FragmentId at(std::size_t kind, std::uint32_t position) const { return tree_.of_kind[kind][position]; }
 
@@ -125,7 +133,7 @@ class Selector {
     for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition[k]);
     // From the process, which admits the fewest machines, to the machine, to the material.
     for (std::uint32_t q : taken[2].list) {
-      if (considered_ > most_) break;
+      if (overdone()) break;
       for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
         const Admitted* processes = filter_.of(at(0, m), 2);
         bool refuses = processes != nullptr && !processes->bits[q];
@@ -149,7 +157,8 @@ class Selector {
     out.bits.assign(ids.size(), false);
     for (std::uint32_t i = 0; i < ids.size(); ++i) {
       const BoundFragment& fragment = tree_[ids[i]];
-      if (!admits(patterns, fragment.name())) continue;
+      if (overdone()) break;
+      if (!admits(patterns, fragment.name(), &work_)) continue;
       const NamePattern* literal = nullptr;
       for (const NamePattern& pattern : patterns) {
         if (!pattern.exclude && pattern.glob == fragment.name()) literal = &pattern;
@@ -189,9 +198,9 @@ class Selector {
 
   void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
                 const std::vector<NameCondition>& leave) {
-    if (++considered_ > most_) return;
+    if (++considered_ > most_ || overdone()) return;
     for (const NameCondition& each : leave) {
-      if (names_hold(tree_, each, triple.of)) return;
+      if (names_hold(tree_, each, triple.of, &work_)) return;
     }
     if (auto refusal = resolver_.refused(triple)) {
       if (literal) report_misfit(entry, triple, *refusal);
@@ -271,6 +280,7 @@ class Selector {
   const Tree& tree_;
   Diagnostics& out_;
   std::size_t most_, considered_ = 0;
+  std::uint64_t work_ = 0;
   NameFilter filter_;
   Resolver resolver_;
   std::map<Triple, std::vector<std::uint32_t>> found_;

@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -132,14 +133,14 @@ void RuleReader::read_rule(FieldReader& read, const Field& entry) {
         .with_help("a rule has both `assert` and `say`");
     return;
   }
-  auto same = std::find_if(dictionary_.rules.begin(), dictionary_.rules.end(),
-                           [&](const Rule& r) { return r.name == rule.name; });
-  if (same != dictionary_.rules.end()) {
+  auto [same, fresh] = rule_places_.emplace(rule.name, entry.key.span);
+  if (!fresh) {
     out_.add(Code::key_duplicate, entry.key.span, fmt::format("the rule '{}' is defined twice", rule.name))
         .with_help("keep one of the two")
-        .with_related(same->span, "first defined here");
+        .with_related(same->second, "first defined here");
     return;
   }
+  if (!read.within(rule_places_.size(), most::rules, entry.key.span, "rules in the dictionary")) return;
   auto words = read_template(
       *say, dictionary_, false,
       [&](std::size_t offset, std::size_t length) {

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <string>
+#include <unordered_map>
 
 #include "schema/dictionary.h"
 #include "syntax/fields.h"
@@ -42,6 +43,7 @@ class RuleReader {
   Dictionary& dictionary_;
   Diagnostics& out_;
   std::array<Span, role_count> role_places_{};
+  std::unordered_map<std::string_view, Span> rule_places_;
 };
 
 }  // namespace bindery

@@ -33,6 +33,7 @@ bool is_source_path(std::string_view path) {
   if (!is_yaml(path)) return false;
   return path == "profiles-src/bindery.yaml" || path == "release/plan.yaml" || path == ledger_path ||
          in_any(path, kind_folders) || (path.starts_with("profiles-src/trial/") && path.rfind('/') == 18) ||
+         (path.starts_with("profiles-src/dialect/") && path.rfind('/') == 20) ||
          (path.starts_with("schema/") && path.rfind('/') == 6) ||
          (path.starts_with("release/notes/") && path.rfind('/') == 13);
 }

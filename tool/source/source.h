@@ -1,7 +1,7 @@
 // Stage 1: the texts of a tree, under stable names, from a folder or a git revision.
 //
-// A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml,
-// profiles-src/trial/*.yaml, schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and
+// A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml, profiles-src/trial/*.yaml,
+// profiles-src/dialect/*.yaml, schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and
 // release/texts/*.txt. Each is checked here for what later stages take for granted: a regular file of at most 256 KiB
 // in clean UTF-8.
 #pragma once

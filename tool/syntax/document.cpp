@@ -158,10 +158,11 @@ class TapeWriter : public YAML::EventHandler {
     }
     auto [first, fresh] = frame.seen.emplace(text.text, index);
     if (!fresh) {
+      failed_ = true;
+      if (out_.skip(Code::key_duplicate)) return;
       out_.add(Code::key_duplicate, text.span, fmt::format("'{}' stands twice in one mapping", text.text))
           .with_help("keep one of the two")
           .with_related(tape_.nodes[first->second].text.span, "first set here");
-      failed_ = true;
     }
   }
 

@@ -102,6 +102,7 @@ std::optional<std::size_t> FieldReader::choice(const Field& field, std::initiali
 }
 
 void FieldReader::unknown(const Text& key, Code code, std::string_view what, std::vector<std::string_view> known) {
+  if (out_.skip(code)) return;
   std::string near = nearest(key.text, known);
   std::vector<std::string> names(known.begin(), known.end());
   out_.add(code, key.span, fmt::format("unknown {} '{}'", what, key.text))

@@ -125,12 +125,12 @@ Units::~Units() {
 }
 
 const Unit* Units::find(std::string_view text) {
+  if (text != "1" && !well_formed(text)) return nullptr;
   std::lock_guard lock(state_->guard);
   if (auto at = state_->known.find(text); at != state_->known.end()) return at->second.get();
   auto remember = [&](std::unique_ptr<Unit> unit) {
     return state_->known.emplace(std::string(text), std::move(unit)).first->second.get();
   };
-  if (!well_formed(text)) return remember(nullptr);
   if (state_->system == nullptr) {
     ut_set_error_message_handler(ut_ignore);
     state_->system = ut_read_xml(nullptr);

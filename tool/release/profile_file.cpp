@@ -1,0 +1,65 @@
+#include "release/profile_file.h"
+
+#include <fmt/format.h>
+
+#include "base/json.h"
+#include "base/number.h"
+
+namespace bindery {
+
+namespace {
+
+// A value as a fragment writes it: quantities and words as texts, counts and flags bare.
+void write_value(const Setting& setting, const Value& value, std::string& out) {
+  switch (value.tag()) {
+    case Value::Tag::number:
+      if (setting.unit_text().empty()) out += write_number(value.number());
+      else out.append("\"").append(write_number(value.number())).append(" ").append(setting.unit->text).append("\"");
+      break;
+    case Value::Tag::flag: out += value.flag() ? "true" : "false"; break;
+    case Value::Tag::word: out += json_quoted(value.word()); break;
+    case Value::Tag::list:
+      out += '[';
+      for (const Value& item : value.items()) {
+        if (out.back() != '[') out += ',';
+        write_value(setting, item, out);
+      }
+      out += ']';
+      break;
+    default: break;
+  }
+}
+
+}  // namespace
+
+std::string profile_file(const Tree& tree, const Selected& selected, const Profile& profile) {
+  std::string out;
+  out.reserve(6000);
+  out +=
+      fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{",
+                  json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
+  bool first = true;
+  for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
+    const Setting& setting = tree.dictionary.settings[key];
+    const Value& value = profile.cells[key].value;
+    if (!value.has_value()) continue;
+    out.append(first ? "\n\"" : ",\n\"").append(setting.key).append("\":");
+    write_value(setting, value, out);
+    first = false;
+  }
+  out += "}";
+  first = true;
+  for (std::size_t slot = 0; slot < script_slots; ++slot) {
+    if (!profile.scripts[slot]) continue;
+    out.append(first ? ",\n\"scripts\":{\n" : ",\n")
+        .append(json_quoted(name_of(static_cast<ScriptSlot>(slot))))
+        .append(":")
+        .append(json_quoted(*profile.scripts[slot]));
+    first = false;
+  }
+  if (!first) out += "}";
+  out += "}\n";
+  return out;
+}
+
+}  // namespace bindery
