@@ -204,7 +204,6 @@ class TapeWriter : public YAML::EventHandler {
     bool is_string = opening == '"' || opening == '\'';
     if (same && (!is_string || (inner + size < source_.size() && source_[inner + size] == opening)))
       return static_cast<std::uint32_t>(inner + size + (is_string ? 1 : 0));
-    std::size_t end = std::min(source_.find('\n', begin), source_.size());
     if (is_string) {
       for (std::size_t i = begin + 1; i < source_.size(); ++i) {
         if (opening == '"' && source_[i] == '\\') ++i;
@@ -217,6 +216,7 @@ class TapeWriter : public YAML::EventHandler {
           .with_help(fmt::format("close it with `{}`", opening));
       throw Refused{};
     }
+    std::size_t end = std::min(source_.find('\n', begin), source_.size());
     while (end > begin + 1 && (source_[end - 1] == ' ' || source_[end - 1] == '\r')) --end;
     return static_cast<std::uint32_t>(end);
   }
