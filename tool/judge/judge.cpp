@@ -20,8 +20,8 @@ namespace bindery {
 namespace {
 
 constexpr std::size_t most_profiles = 20'000;
-constexpr std::uint64_t most_work =
-    200'000'000;  // operations of formulas and the like (Profile::work), over all profiles
+// Operations of formulas and the like (Profile::work), over all profiles. One of a small tree takes some thousand.
+constexpr std::uint64_t most_work = 200'000'000;
 constexpr std::array<std::string_view, ask_count> ask_names = {"nozzle_temperature", "bed_temperature",
                                                                "chamber_temperature", "flow"};
 constexpr std::array<Role, heater_count> heater_roles = {Role::nozzle_temperature, Role::bed_temperature,
@@ -101,10 +101,13 @@ class Judgement {
     for (const ReachedProfile& each : reached) {
       if (each.tier <= audience_) ++verdict_.tiers[static_cast<std::size_t>(each.tier)];
     }
-    if (reached.size() > most_profiles) {
+    // Where the contribution makes it too much to find out what fits, its own report stands, and it is not known what
+    // there is to judge. Where that stood before, what was found is judged.
+    heavy_ = too_heavy(proposal_.diagnostics) && !too_heavy(base_.diagnostics);
+    if (!heavy_ && reached.size() > most_profiles) {
       report_heavy(fmt::format("the contribution reaches {} profiles, and at most {} are judged", reached.size(),
                                most_profiles));
-    } else {
+    } else if (!heavy_) {
       check(reached);
     }
     if (!heavy_ && !proposal_.diagnostics.any_errors()) press();
@@ -126,6 +129,11 @@ class Judgement {
  private:
   const Tree& tree(std::size_t old) const { return old == 1 ? *base_.side.tree : *proposal_.side.tree; }
 
+  static bool too_heavy(const Diagnostics& reports) {
+    return std::any_of(reports.items().begin(), reports.items().end(),
+                       [](const Diagnostic& item) { return item.code == Code::too_heavy; });
+  }
+
   void report_heavy(std::string message) {
     heavy_ = true;
     proposal_.diagnostics.add(Code::too_heavy, {}, std::move(message))
@@ -141,10 +149,10 @@ class Judgement {
       std::array<Diagnostics, 2> reports;  // of the proposal, of the base
       std::array<Highest, ask_count> highest;
     };
-    constexpr std::size_t wave = 32;  // blocks: what they report is folded before the next are looked at
+    constexpr std::size_t wave = 16;  // blocks: what they report is folded before the next are looked at
     Diagnostics of_proposal, of_base;
     std::atomic<std::uint64_t> work{0};
-    for (std::size_t first = 0; first < blocks && work < most_work; first += wave) {
+    for (std::size_t first = 0; first < blocks; first += wave) {
       std::vector<Task> tasks(std::min(wave, blocks - first));
       parallel_for(tasks.size(), jobs_, [&](std::size_t slot) {
         std::size_t b = first + slot;
@@ -158,6 +166,7 @@ class Judgement {
         }
         for (Diagnostics& report : task.reports) report.settle();
       });
+      if (work >= most_work) break;  // how far each came is chance, so nothing of this wave is told
       for (Task& task : tasks) {
         of_proposal.fold(std::move(task.reports[0]));
         of_base.fold(std::move(task.reports[1]));

@@ -22,6 +22,7 @@ class Linker {
       : tree_(tree), out_(out), state_(tree.fragments.size(), State::fresh), failed_(tree.fragments.size()) {}
 
   void link() {
+    Diagnostics all(most::reports_in_all);
     for (auto step : {&Linker::take_headers, &Linker::claim_old_names, &Linker::name_parents, &Linker::linearise_from,
                       &Linker::check_tier, &Linker::warn_empty}) {
       for (FragmentId id = 0; id < tree_.fragments.size(); ++id) {
@@ -29,9 +30,11 @@ class Linker {
         if (reports_.items().empty()) continue;
         reports_.shorten(0, most::reports);
         reports_.attribute(0, tree_[id].id());
-        out_.join(std::exchange(reports_, Diagnostics(most::reports)));
+        all.join(std::exchange(reports_, Diagnostics(most::reports)));
       }
     }
+    all.shorten(0, most::reports_in_all);
+    out_.join(std::move(all));
   }
 
  private:
@@ -92,7 +95,11 @@ class Linker {
     }
     if (tree_.may_be_unread(raw.kind, parent.text) || reports_.skip(Code::fragment_unknown)) return;
     std::vector<std::string_view> names;
-    for (FragmentId id : tree_.of_kind[static_cast<std::size_t>(raw.kind)]) names.push_back(tree_[id].name());
+    const auto& ids = tree_.of_kind[static_cast<std::size_t>(raw.kind)];
+    search_.work += ids.size() * 4;
+    if (!search_.spent()) {
+      for (FragmentId id : ids) names.push_back(tree_[id].name());
+    }
     std::string near = nearest(parent.text, names);
     const auto& successors = tree_.successors[static_cast<std::size_t>(raw.kind)];
     auto successor = successors.find(parent.text);
@@ -344,6 +351,7 @@ class Linker {
   Tree& tree_;
   Diagnostics& out_;
   Diagnostics reports_{most::reports};  // of one step on one fragment
+  NameSearch search_;                   // spent: no near name is looked for any more
   std::vector<State> state_;
   std::map<std::pair<Kind, std::string>, std::pair<FragmentId, Span>> claims_;
   std::size_t circles_ = 0;

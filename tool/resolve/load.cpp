@@ -102,6 +102,21 @@ void number_fragments(Tree& tree, Diagnostics& out) {
   }
 }
 
+// Notes where there may be fragments that nobody could read.
+void note_unread(Tree& tree) {
+  for (Kind kind : all_kinds) {
+    auto k = static_cast<std::size_t>(kind);
+    const auto& ids = tree.of_kind[k];
+    tree.unparsed[k] = std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return !tree[id].raw->parsed; });
+    std::string folder = fmt::format("profiles-src/{}", name_of(kind));
+    const auto& files = tree.sources->files;
+    tree.unread[k] = std::any_of(files.begin(), files.end(), [&](const SourceFile& file) {
+      bool within = file.path.starts_with(folder) || folder.starts_with(file.path);
+      return file.present && !file.sound && within && !file.path.ends_with(".yaml") && !file.path.ends_with(".yml");
+    });
+  }
+}
+
 // Takes out fragments whose linearisation lays more bounds than can be followed; told where it first gets too many.
 void refuse_bounds(Tree& tree, Diagnostics& out) {
   std::vector<std::size_t> own(tree.fragments.size(), 0);
@@ -162,14 +177,8 @@ FragmentId Tree::find(Kind kind, std::string_view name) const {
 bool Tree::may_be_unread(Kind kind, std::string_view name) const {
   FragmentId base = find(kind, name.substr(0, name.find('+')));
   if (base != no_fragment && !fragments[base].raw->parsed) return true;
-  const auto& ids = of_kind[static_cast<std::size_t>(kind)];
-  bool unparsed = std::any_of(ids.begin(), ids.end(), [&](FragmentId id) { return !fragments[id].raw->parsed; });
-  if (is_glob(name) && unparsed) return true;
-  std::string folder = fmt::format("profiles-src/{}", name_of(kind));
-  return std::any_of(sources->files.begin(), sources->files.end(), [&](const SourceFile& file) {
-    bool within = file.path.starts_with(folder) || folder.starts_with(file.path);
-    return file.present && !file.sound && within && !file.path.ends_with(".yaml") && !file.path.ends_with(".yml");
-  });
+  auto k = static_cast<std::size_t>(kind);
+  return (is_glob(name) && unparsed[k]) || unread[k];
 }
 
 Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like) {
@@ -194,6 +203,7 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   tree.plan = read_plan(sources, out);
 
   number_fragments(tree, out);
+  note_unread(tree);
   link_fragments(tree, out);
   if (!tree.dictionary.incomplete) bind_all(tree, jobs, out);
   refuse_bounds(tree, out);
@@ -206,15 +216,19 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
     out.join(std::move(locks));
     tree.fragments[id].broken = true;
   }
+  NameSearch search;
+  Diagnostics unmatched(most::reports_in_all);
   for (const BoundFragment& fragment : tree.fragments) {
     Diagnostics names(most::reports);
-    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, names);
+    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, search, names);
     for (const Layer& layer : fragment.layers) {
-      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, names);
+      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, search, names);
     }
     names.shorten(0, most::reports);
-    out.join(std::move(names));
+    unmatched.join(std::move(names));
   }
+  unmatched.shorten(0, most::reports_in_all);
+  out.join(std::move(unmatched));
   // What an error in a fragment reaches: all that extend it.
   for (BoundFragment& fragment : tree.fragments) {
     for (FragmentId each : fragment.linear) fragment.broken |= tree[each].broken;

@@ -1,6 +1,7 @@
 #include "resolve/names.h"
 
 #include <algorithm>
+#include <utility>
 
 #include <fmt/format.h>
 
@@ -40,13 +41,24 @@ bool names_hold(const Tree& tree, const NameCondition& condition, const std::arr
   return true;
 }
 
-void report_unmatched(const Tree& tree, const NameCondition& condition, Code code, Diagnostics& out) {
+void report_unmatched(const Tree& tree, const NameCondition& condition, Code code, NameSearch& search,
+                      Diagnostics& out) {
   for (Kind kind : all_kinds) {
     auto k = static_cast<std::size_t>(kind);
     const auto& ids = tree.of_kind[k];
     for (const NamePattern& pattern : condition[k]) {
+      if (search.spent()) {
+        if (std::exchange(search.told, true)) return;
+        out.add(Code::too_heavy, pattern.span,
+                "to look for the names in conditions takes more computation than is done for it")
+            .with_help("name fewer, or send fewer fragments at a time");
+        return;
+      }
       bool glob = is_glob(pattern.glob);
-      auto matches = [&](FragmentId id) { return !tree[id].abstract && glob_match(pattern.glob, tree[id].name()); };
+      auto matches = [&](FragmentId id) {
+        search.work += 1 + pattern.glob.size() * tree[id].name().size() / 64;
+        return !tree[id].abstract && glob_match(pattern.glob, tree[id].name());
+      };
       FragmentId named = glob ? no_fragment : tree.find(kind, pattern.glob);
       bool found = glob ? std::any_of(ids.begin(), ids.end(), matches) : named != no_fragment && !tree[named].abstract;
       if (found || tree.may_be_unread(kind, pattern.glob)) continue;
@@ -61,6 +73,7 @@ void report_unmatched(const Tree& tree, const NameCondition& condition, Code cod
       }
       std::vector<std::string_view> names;
       for (FragmentId id : ids) names.push_back(tree[id].name());
+      search.work += names.size() * 4;
       std::string near = nearest(pattern.glob, names);
       out.add(code, pattern.span,
               fmt::format("no {} {} '{}'", name_of(kind), glob ? "matches" : "is named", pattern.glob))

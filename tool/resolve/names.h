@@ -10,6 +10,7 @@
 
 #include "base/diagnostic.h"
 #include "syntax/fragment.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -34,8 +35,17 @@ bool admits(const std::vector<NamePattern>& patterns, std::string_view name, std
 bool names_hold(const Tree& tree, const NameCondition& condition, const std::array<FragmentId, kind_count>& triple,
                 std::uint64_t* work = nullptr);
 
+// What looking for names has taken so far, over many conditions.
+struct NameSearch {
+  std::uint64_t work = 0;
+  bool told = false;  // that it took too much
+  bool spent() const { return work > most::name_work; }
+};
+
 // Reports names and globs that match no fragment, unless one may stand in a file that was not read: a warning in
-// conditions (Code::pattern_unmatched), an error in `take` (Code::take_unmatched).
-void report_unmatched(const Tree& tree, const NameCondition& condition, Code code, Diagnostics& out);
+// conditions (Code::pattern_unmatched), an error in `take` (Code::take_unmatched). Where `search` is spent, that is
+// told once, and no more is looked for.
+void report_unmatched(const Tree& tree, const NameCondition& condition, Code code, NameSearch& search,
+                      Diagnostics& out);
 
 }  // namespace bindery

@@ -88,7 +88,7 @@ class Selector {
     const auto& sets = tree_.plan.sets;
     for (std::uint32_t set = 0; set < sets.size(); ++set) {
       for (const Condition& entry : sets[set].leave)
-        report_unmatched(tree_, name_condition(entry), Code::pattern_unmatched, out_);
+        report_unmatched(tree_, name_condition(entry), Code::pattern_unmatched, search_, out_);
       std::vector<NameCondition> leave;
       for (const Condition& entry : sets[set].leave) leave.push_back(name_condition(entry));
       for (const Condition& entry : sets[set].take) take(set, entry, leave);
@@ -128,7 +128,7 @@ class Selector {
 
   void take(std::uint32_t set, const Condition& entry, const std::vector<NameCondition>& leave) {
     NameCondition condition = name_condition(entry);
-    report_unmatched(tree_, condition, Code::take_unmatched, out_);
+    report_unmatched(tree_, condition, Code::take_unmatched, search_, out_);
     std::array<Taken, kind_count> taken;
     for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition[k]);
     // From the process, which admits the fewest machines, to the machine, to the material.
@@ -281,6 +281,7 @@ class Selector {
   Diagnostics& out_;
   std::size_t most_, considered_ = 0;
   std::uint64_t work_ = 0;
+  NameSearch search_;
   NameFilter filter_;
   Resolver resolver_;
   std::map<Triple, std::vector<std::uint32_t>> found_;

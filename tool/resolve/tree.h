@@ -143,6 +143,9 @@ struct Tree {
 
   std::array<std::map<std::string, FragmentId, std::less<>>, kind_count> successors;  // of old names, by `replaces`
 
+  // By kind: did a file not parse, and is there a folder or file of another form that could not be read?
+  std::array<bool, kind_count> unparsed{}, unread{};
+
   const BoundFragment& operator[](FragmentId id) const { return fragments[id]; }
   FragmentId find(Kind kind, std::string_view name) const;
   // Could there be a fragment of that name (or glob) in a file or folder that was reported as unreadable? Then its

@@ -20,13 +20,14 @@ inline constexpr std::size_t value_items = 1024;       // of a list after all op
 inline constexpr std::size_t inherited_bounds = 4096;  // along a linearisation
 inline constexpr std::size_t claims = 100'000;         // on old names, in a tree
 inline constexpr std::size_t dialects = 64, dialect_files = 32, dialect_rows = 2048;
-inline constexpr std::size_t dialect_work = 200'000'000;     // operations of rows, over all profiles
-inline constexpr std::size_t reports = 100;                  // on one file or one profile
-inline constexpr std::size_t triples = 2'000'000;            // that a plan may ask to look at
-inline constexpr std::size_t work_a_triple = 250;            // operations to find out whether it fits, on average
-inline constexpr std::size_t rules = 2048;                   // of a dictionary
-inline constexpr std::size_t dictionary_reports = 1000;      // on the dictionary
-inline constexpr std::size_t reports_in_all = 10'000;        // on the fragments of a tree, or on its profiles
-inline constexpr std::size_t script_work = 20'000'000;       // operations of formulas while a profile's scripts run
+inline constexpr std::size_t dialect_work = 200'000'000;  // operations of rows, over all profiles
+inline constexpr std::size_t reports = 100;               // on one file or one profile
+inline constexpr std::size_t triples = 2'000'000;         // that a plan may ask to look at
+inline constexpr std::size_t work_a_triple = 250;         // operations to find out whether it fits, on average
+inline constexpr std::size_t rules = 2048;                // of a dictionary
+inline constexpr std::size_t name_work = 100'000'000;     // operations to look for names, in a tree
+inline constexpr std::size_t dictionary_reports = 1000;   // on the dictionary
+inline constexpr std::size_t reports_in_all = 10'000;     // on the fragments of a tree, or on its profiles
+inline constexpr std::size_t script_work = 20'000'000;    // operations of formulas while a profile's scripts run
 
 }  // namespace bindery::most
