@@ -68,4 +68,17 @@ TEST_CASE("a name or glob of a condition that matches nothing is a warning with 
   CHECK(world.diagnostics.items()[0].help == "did you mean 'p'");
 }
 
+TEST_CASE("names are looked for as long as it does not take too much, which is told once") {
+  World world(test::small_tree("", "", "when: [{ if: { machine: [\"x*\", \"y*\"] }, settings: { wall.count: 2 } }]\n"));
+  const auto& names = world.tree[world.fragment(Kind::process, "q")].layers[1].condition->names;
+  Diagnostics fresh, spent;
+  NameSearch few, many;
+  report_unmatched(world.tree, names, Code::pattern_unmatched, few, fresh);
+  CHECK(test::told(fresh, world.sources) == "pattern-unmatched q.yaml:1:26\npattern-unmatched q.yaml:1:32");
+  CHECK(few.work > 0);
+  many.work = most::name_work + 1;
+  for (int i = 0; i < 3; ++i) report_unmatched(world.tree, names, Code::pattern_unmatched, many, spent);
+  CHECK(test::told(spent, world.sources) == "too-heavy q.yaml:1:26");
+}
+
 }
