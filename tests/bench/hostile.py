@@ -1054,6 +1054,14 @@ def a_long_glob_one(seed):
 
 
 @attack
+def a_dictionary_flood(seed):
+    """50,400 settings more in every profile, and globs that bind them all."""
+    out = {'schema/z%d.yaml' % f: 'settings:\n' + ''.join('  f%d.k%d: { kinds: [process], unit: mm, default: 1 mm }\n' % (f, i) for i in range(4200)) for f in range(12)}
+    limits = 'limits:\n' + ''.join('  "*%s": { at_most: 100000 mm }\n' % ('*' * i) for i in range(250))
+    return {**out, **{M + 'x%d.yaml' % k: MACHINE + limits for k in range(20)}}
+
+
+@attack
 def a_long_glob_keys(seed):
     """400 patterns of a hundred to five hundred letters under `locked`."""
     g = '*' + '*'.join(['e'] * 50)

@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "base/parallel.h"
+#include "base/words.h"
 #include "check/check.h"
 #include "dialect/check.h"
 #include "judge/audience.h"
@@ -22,6 +23,7 @@ namespace {
 constexpr std::size_t most_profiles = 20'000;
 // Operations of formulas and the like (Profile::work), over all profiles. One of a small tree takes some thousand.
 constexpr std::uint64_t most_work = 200'000'000;
+constexpr std::size_t most_apart = 1'000'000;
 constexpr std::array<std::string_view, ask_count> ask_names = {"nozzle_temperature", "bed_temperature",
                                                                "chamber_temperature", "flow"};
 constexpr std::array<Role, heater_count> heater_roles = {Role::nozzle_temperature, Role::bed_temperature,
@@ -107,6 +109,10 @@ class Judgement {
     if (!heavy_ && reached.size() > most_profiles) {
       report_heavy(fmt::format("the contribution reaches {} profiles, and at most {} are judged", reached.size(),
                                most_profiles));
+    } else if (std::size_t apart = settings_apart(); !heavy_ && apart * reached.size() > most_apart) {
+      report_heavy(fmt::format(
+          "the contribution adds or takes away {} of {}, and at most {} values of profiles may come or go that way",
+          counted(apart, "setting"), counted(reached.size(), "profile"), most_apart));
     } else if (!heavy_) {
       check(reached);
     }
@@ -132,6 +138,13 @@ class Judgement {
   static bool too_heavy(const Diagnostics& reports) {
     return std::any_of(reports.items().begin(), reports.items().end(),
                        [](const Diagnostic& item) { return item.code == Code::too_heavy; });
+  }
+
+  // How many settings one dictionary has and the other not: each is a value that comes or goes in every profile.
+  std::size_t settings_apart() const {
+    std::size_t both = 0;
+    for (const Setting& setting : tree(0).dictionary.settings) both += tree(1).dictionary.find(setting.key) != no_key;
+    return tree(0).dictionary.settings.size() + tree(1).dictionary.settings.size() - 2 * both;
   }
 
   void report_heavy(std::string message) {
