@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "dialect/dialect.h"
+
 namespace bindery {
 
 Audience::Audience(Tier tier, const std::vector<Side>& sides) : tier_(tier) {
@@ -13,8 +15,11 @@ Audience::Audience(Tier tier, const std::vector<Side>& sides) : tier_(tier) {
     }
     // The plan and the notes speak of both tiers.
     for (FileId id = 0; id < tree.sources->files.size(); ++id) {
-      std::string_view path = (*tree.sources)[id].path;
-      if (path.starts_with("release/")) hidden_.insert(id);
+      if ((*tree.sources)[id].path.starts_with("release/")) hidden_.insert(id);
+    }
+    Diagnostics silent;
+    for (const Dialect& each : read_dialects(tree, silent)) {
+      if (each.tier > tier) hidden_.insert(each.file);
     }
   }
 }
