@@ -96,7 +96,8 @@ void RowReader::read_row(const std::vector<Field>& fields, Span span, const Dial
   std::optional<Text> unit;
   const Field* feed = nullptr;
   const Field* format = nullptr;
-  bool named = false, bare = !(file.family == FileFamily::json || file.family == FileFamily::yaml);
+  bool named = false;
+  std::optional<bool> bare;
   for (const Field& field : fields) {
     std::string_view word = field.key.text;
     if (word == "key") {
@@ -115,8 +116,7 @@ void RowReader::read_row(const std::vector<Field>& fields, Span span, const Dial
       else if (!read_feed(field, row)) return;
       feed = &field;
     } else if (word == "bare") {
-      bare = !read_.flag(field).value_or(true);
-      row.format.bare = !bare;
+      bare = read_.flag(field);
     } else if (word == "stem") {
       row.stem = read_.flag(field).value_or(false);
     } else if (word == "repeat") {
@@ -134,11 +134,8 @@ void RowReader::read_row(const std::vector<Field>& fields, Span span, const Dial
       read_.unknown(field.key, Code::header_unknown, "part of a row", row_words);
     }
   }
-  // What feeds it decides which bare form is usual: numbers and flags stand without quotes.
-  bool asked = std::any_of(fields.begin(), fields.end(), [](const Field& each) { return each.key.text == "bare"; });
-  if (!asked)
-    row.format.bare =
-        row.feed == Row::Feed::formula && (file.family == FileFamily::json || file.family == FileFamily::yaml);
+  bool quotes = file.family == FileFamily::json || file.family == FileFamily::yaml;
+  row.format.bare = bare.value_or(quotes && row.feed == Row::Feed::formula);
   if (!named || feed == nullptr) {
     if (out_.count(Severity::error) == errors)
       wrong(Code::dialect_row, span, named ? fmt::format("nothing feeds the row '{}'", row.key) : "the row has no key",
