@@ -51,6 +51,7 @@ TEST_SUITE("dialect/family_read") {
           "1 a \"1\"\n1 b \"c\" \"\"\n2 b \"c\" \"x\\ny\"\n3 a \" \\\" \"\n3 b \"c\" \"2\"\n");
     CHECK(reading(FileFamily::csv, "a;b\n1,5;2\n", Layout{.delimiter = ';'}) == "1 a \"1,5\"\n1 b \"2\"\n");
     CHECK(reading(FileFamily::csv, "a,b\n") == "");
+    CHECK(reading(FileFamily::csv, "a,b\n,\n1,\n") == "1 a \"1\"\n");
   }
 
   TEST_CASE("xml: entities, sections of characters, comments, and attributes that mean nothing here") {

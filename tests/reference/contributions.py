@@ -347,7 +347,7 @@ def run(binary, seed):
 
 
 def main():
-    arg, checks, counts = arguments(__doc__, cases=200, first=1), Checks(), Counter()
+    arg, checks, counts = arguments(__doc__, cases=120, first=1), Checks(), Counter()
     with ProcessPoolExecutor(2) as workers:
         for name, problems, found in workers.map(partial(run, arg.binary), range(arg.first, arg.first + arg.cases)):
             counts += found

@@ -601,7 +601,7 @@ def compare_archives(folder, profiles):
 
 
 def main():
-    arg, checks = arguments(__doc__, cases=150, first=1, sample=5), Checks()
+    arg, checks = arguments(__doc__, cases=100, first=1, sample=5), Checks()
     kinds = {"built": 0, "wrong": 0}
     for seed in range(arg.first, arg.first + arg.cases):
         with scratch() as folder:

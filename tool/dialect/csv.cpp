@@ -1,6 +1,6 @@
-// csv as RFC 4180 has it: the first record names the columns, each further one is a section by its number. The reader
-// is an own one because it must tell an empty field (no entry) from a quoted one (an empty text), and where each
-// stands.
+// csv as RFC 4180 has it: the first record names the columns, each further one that holds anything is a section by its
+// number among these. The reader is an own one because it must tell an empty field (no entry) from a quoted one (an
+// empty text), and where each stands.
 #include <algorithm>
 #include <map>
 #include <unordered_map>
@@ -19,24 +19,28 @@ struct Field {
   std::size_t begin = 0, end = 0;
 };
 
+bool holds_anything(const Field& field) { return field.quoted || !field.text.empty(); }
+
 class CsvReader {
  public:
   CsvReader(char delimiter, std::string_view text, Gathering& to) : delimiter_(delimiter), text_(text), to_(to) {}
 
   void read() {
     if (!record(most_entries) || !heads()) return;
-    for (std::size_t number = 1; !to_.stopped() && record(heads_.size()); ++number) {
+    std::size_t number = 0;
+    while (!to_.stopped() && record(heads_.size())) {
       if (count_ != heads_.size()) {
         to_.report(Code::program_file, to_.span(begin_, end_),
                    fmt::format("this record has {} fields, and the first one names {} columns", count_, heads_.size()))
             .with_help(fmt::format("give each record as many fields, with '{}' between", shown()));
         continue;
       }
-      auto section = to_.create(Gathering::top, std::to_string(number), to_.span(begin_, end_));
+      if (std::none_of(fields_.begin(), fields_.end(), holds_anything)) continue;
+      auto section = to_.create(Gathering::top, std::to_string(++number), to_.span(begin_, end_));
       if (!section) return;
       for (std::size_t i = 0; i < heads_.size() && !to_.stopped(); ++i) {
         Field& field = fields_[i];
-        if (!field.text.empty() || field.quoted)
+        if (holds_anything(field))
           to_.add(*section, heads_[i], {std::move(field.text), false}, to_.span(field.begin, field.end));
       }
     }

@@ -56,10 +56,10 @@ struct Scalar {
   bool operator==(const Scalar&) const = default;
 };
 
-// A key and what stands there. In csv a section is a record: its name is its number from 1 on, and keys are the heads
-// of columns; the writer makes a record of each first section, whatever its name, and one of what stands at the top. A
-// list in json or yaml that holds other than scalars is read as a section, whose keys and sections are numbers from 1
-// on, and would be written as such.
+// A key and what stands there. In csv a section is a record that holds anything: its name is its number among these,
+// from 1 on, and keys are the heads of columns; the writer makes a record of each first section, whatever its name, and
+// one of what stands at the top. A list in json or yaml that holds other than scalars is read as a section, whose keys
+// and sections are numbers from 1 on, and would be written as such.
 struct Entry {
   std::vector<std::string> section;  // outermost first; empty: at the top
   std::string key;
