@@ -6,7 +6,7 @@
 #include "../comparison.h"
 #include "base/archive.h"
 #include "base/failure.h"
-#include "release/release.h"
+#include "../release/bound.h"
 
 using namespace bindery;
 using test::change_of;
@@ -157,8 +157,7 @@ TEST_CASE("an archive of a tree is read back as what was published") {
                          "settings: { heat.nozzle: 220.5 degC, fan.duty: 35 % }\nstatus: stable\n", "",
                          {{"profiles-src/process/paid.yaml", "tier: supporter\nsettings: { spiral.on: true }\n"}}),
               small_tree());
-  Release release = bind_release(twins.tree[0], {}, twins.selection[0], {"1.0.0", "stable", "", false, 1577934245},
-                                 {"# Changelog\n", "# Changelog\n"}, 1);
+  Release release = test::bound(twins.tree[0], twins.selection[0], {"1.0.0", "stable", "", false, 1577934245});
   for (const TierRelease& tier : release.tiers) {
     Folder folder;
     for (const ReleaseFile& each : tier.files) folder.write(each.name, each.bytes);

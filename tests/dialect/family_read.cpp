@@ -44,6 +44,9 @@ TEST_SUITE("dialect/family_read") {
                   "l\n  m\nn: >-\n  o\n  p\n") ==
           "# c\n# d\na yes\nb \"yes\"\nc null\nd \ne null\nf \"\"\nk \"l\\nm\\n\"\nn \"o p\"\ng h [x, \"y\"]\ng/i 1 "
           "[1]\ng/i/2 j 2\n");
+    // A word that only starts like null, behind a value that is not there.
+    CHECK(reading(FileFamily::yaml, "a:\nnullb: 1\nc: [x, , ~y]\n") == "a \nnullb 1\nc [x, , ~y]\n");
+    CHECK(reading(FileFamily::yaml, "a: 1\nb:\n  c: d\ne\n") == "a 1\ne \nb c d\n");
   }
 
   TEST_CASE("csv: quotes, carriage returns, blank lines and missing values") {

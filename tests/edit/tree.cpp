@@ -54,7 +54,7 @@ bool is_one_insertion(std::string_view before, std::string_view after) {
 
 std::vector<SourceFile> fragments_of_the_tree() {
   Diagnostics out;
-  Sources sources = read_folder(BINDERY_ROOT, out);
+  Sources sources = read_folder(BINDERY_ROOT, 1, out);
   std::vector<SourceFile> files;
   for (const SourceFile& file : sources.files) {
     for (Kind kind : all_kinds) {

@@ -43,7 +43,7 @@ const std::string base_root = std::string(BINDERY_ROOT) + "/tests/contributions/
 const Sources& base_sources() {
   static const Sources sources = [] {
     Diagnostics out;
-    Sources read = read_folder(base_root, out);
+    Sources read = read_folder(base_root, 1, out);
     require(!out.any_errors() && !read.files.empty(), "the base is sound");
     return read;
   }();

@@ -5,7 +5,7 @@
 #include "../support.h"
 #include "base/digest.h"
 #include "base/archive.h"
-#include "release/release.h"
+#include "../release/bound.h"
 
 using namespace bindery;
 using test::Files;
@@ -33,7 +33,7 @@ Release bind_all(const Files& files, unsigned jobs = 1, std::string version = "1
   test::World world(files);
   Selection selection = select_profiles(world.tree, world.diagnostics);
   REQUIRE(world.said() == "");
-  return bind_release(world.tree, {}, selection, {std::move(version), "stable", "", false, 1577934245}, {"# Changelog\n", "# Changelog\n"}, jobs);
+  return test::bound(world.tree, selection, {std::move(version), "stable", "", false, 1577934245}, jobs);
 }
 
 const std::string& file(const TierRelease& tier, std::string_view name) {

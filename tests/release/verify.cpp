@@ -6,7 +6,7 @@
 
 #include "../support.h"
 #include "base/failure.h"
-#include "release/release.h"
+#include "../release/bound.h"
 
 using namespace bindery;
 namespace fs = std::filesystem;
@@ -23,7 +23,7 @@ struct Published {
     test::World world(test::small_tree("", "", "", {{"profiles-src/process/slow.yaml", "tier: supporter\n"}}));
     Selection selection = select_profiles(world.tree, world.diagnostics);
     Edition edition{"1.0.0", "stable", "", false, 0};
-    write_release(bind_release(world.tree, {}, selection, edition, {"# Changelog\n", "# Changelog\n"}, 1), edition, folder.path / "out", false);
+    write_release(test::bound(world.tree, selection, edition), edition, folder.path / "out", false);
   }
   std::string codes(const fs::path& path) const {
     Diagnostics out;

@@ -2,7 +2,7 @@
 
 #include "../support.h"
 #include "base/failure.h"
-#include "release/release.h"
+#include "../release/bound.h"
 
 using namespace bindery;
 
@@ -18,7 +18,7 @@ Release release_of(bool with_supporter) {
   test::World world(files);
   Selection selection = select_profiles(world.tree, world.diagnostics);
   REQUIRE(world.said() == "");
-  return bind_release(world.tree, {}, selection, edition, {"# Changelog\n", "# Changelog\n"}, 1);
+  return test::bound(world.tree, selection, edition);
 }
 
 }  // namespace

@@ -52,7 +52,7 @@ TEST_CASE("a folder is read in order of paths, and what is no text of the tree i
   folder.write("profiles-src/machine/.hidden.yaml", "not read");
   folder.write("tests/x.yaml", "not read");
   Diagnostics out;
-  Sources sources = read_folder(folder.path, out);
+  Sources sources = read_folder(folder.path, 2, out);
   CHECK(paths(sources) == "profiles-src/machine/z/m.yaml schema/a.yaml schema/b.yaml");
   CHECK(sources[1].text == "a");
   CHECK(out.items().empty());
@@ -63,7 +63,7 @@ TEST_CASE("a YAML file that no folder of the tree takes is a warning") {
   folder.write("profiles-src/machine/m.yml", "x");
   folder.write("profiles-src/loose.yaml", "x");
   Diagnostics out;
-  Sources sources = read_folder(folder.path, out);
+  Sources sources = read_folder(folder.path, 2, out);
   CHECK(test::told(out, sources) == "file-stray loose.yaml:1:1\nfile-stray m.yml:1:1");
   CHECK_FALSE(out.any_errors());
 }
@@ -76,7 +76,7 @@ TEST_CASE("symbolic links, folders, pipes and large files are no texts") {
   std::filesystem::create_symlink("/etc/hostname", folder.path / "profiles-src/machine/link.yaml");
   REQUIRE(mkfifo((folder.path / "profiles-src/machine/pipe.yaml").c_str(), 0600) == 0);
   Diagnostics out;
-  Sources sources = read_folder(folder.path, out);
+  Sources sources = read_folder(folder.path, 2, out);
   out.settle();
   CHECK(test::told(out, sources) == "file-too-large large.yaml:1:1\nfile-irregular link.yaml:1:1\nfile-irregular nest.yaml:1:1\nfile-irregular pipe.yaml:1:1");
   CHECK(paths(sources) == "profiles-src/machine/large.yaml! profiles-src/machine/link.yaml! profiles-src/machine/nest.yaml! profiles-src/machine/pipe.yaml! profiles-src/machine/sound.yaml");
@@ -91,7 +91,7 @@ TEST_CASE("a folder that is a symbolic link is not followed") {
   elsewhere.write("stranger.yaml", "title: y\n");
   std::filesystem::create_directory_symlink(elsewhere.path, folder.path / "profiles-src/machine/more");
   Diagnostics out;
-  Sources sources = read_folder(folder.path, out);
+  Sources sources = read_folder(folder.path, 2, out);
   CHECK(test::told(out, sources) == "file-irregular more:1:1");
   CHECK(sources.find("profiles-src/machine/more/stranger.yaml") == no_file);
 }
@@ -106,7 +106,7 @@ TEST_CASE("an unreadable file or folder is reported") {
   permit("profiles-src/material/shut", perms::none);
   permit("profiles-src/process/listed", static_cast<perms>(0444));  // its names can be listed, and nothing behind them
   Diagnostics out;
-  Sources sources = as_nobody([&] { return read_folder(folder.path, out); });
+  Sources sources = as_nobody([&] { return read_folder(folder.path, 2, out); });
   permit("profiles-src/material/shut", perms::owner_all);
   permit("profiles-src/process/listed", perms::owner_all);
   REQUIRE(out.items().size() == 3);

@@ -98,7 +98,7 @@ TEST_CASE("a folder and a revision with the same bytes have the same digest") {
   Revision revision = find_revision(repository.folder.path, "HEAD");
   CHECK(content_digest(revision) == digest(tree));
   CHECK(content_digest(read_revision(repository.folder.path, revision, out)) == digest(tree));
-  CHECK(content_digest(read_folder(repository.folder.path, out)) == digest(tree));
+  CHECK(content_digest(read_folder(repository.folder.path, 1, out)) == digest(tree));
 }
 
 }

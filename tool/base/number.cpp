@@ -4,6 +4,7 @@
 #include <charconv>
 #include <cmath>
 #include <cstring>
+#include <string>
 #include <system_error>
 
 namespace bindery {
@@ -53,6 +54,7 @@ constexpr int decimals = 6;
 
 std::string write_number(double value) {
   if (value == 0) return "0";
+  if (std::fabs(value) < 1e9 && value == std::trunc(value)) return std::to_string(static_cast<long long>(value));
   Decimal number = to_decimal(std::fabs(value));
   // Half away from zero at the sixth decimal, on the decimal digits.
   int keep = number.point + decimals;

@@ -28,6 +28,12 @@ std::optional<CodePoint> decode(std::string_view text, std::size_t at) {
   return CodePoint{value, length};
 }
 
+// Where the run of letters, digits, signs, blanks and line breaks of ASCII that starts at `at` ends.
+std::size_t end_of_ascii(std::string_view text, std::size_t at) {
+  while (at < text.size() && ((text[at] >= 0x20 && text[at] < 0x7f) || text[at] == '\n')) ++at;
+  return at;
+}
+
 bool is_control(char32_t c) { return (c < 0x20 && c != '\n' && c != '\t') || (c >= 0x7f && c < 0xa0); }
 
 // Characters that reorder what a reader sees.
@@ -38,11 +44,11 @@ bool is_bidirectional(char32_t c) {
 }  // namespace
 
 std::size_t clean_length(std::string_view text) {
-  std::size_t at = 0;
+  std::size_t at = end_of_ascii(text, 0);
   while (at < text.size()) {
     auto point = decode(text, at);
     if (!point) break;
-    at += point->length;
+    at = end_of_ascii(text, at + point->length);
   }
   return at;
 }
@@ -50,13 +56,13 @@ std::size_t clean_length(std::string_view text) {
 bool is_utf8(std::string_view text) { return clean_length(text) == text.size(); }
 
 std::optional<HiddenCharacter> find_hidden(std::string_view text) {
-  for (std::size_t at = 0; at < text.size();) {
+  for (std::size_t at = end_of_ascii(text, 0); at < text.size();) {
     auto point = decode(text, at);
     if (!point) return std::nullopt;
     bool line_break = point->value == '\r' && at + 1 < text.size() && text[at + 1] == '\n';
     if ((is_control(point->value) && !line_break) || is_bidirectional(point->value) || point->value == 0xfeff)
       return HiddenCharacter{point->value, at, point->length};
-    at += point->length;
+    at = end_of_ascii(text, at + point->length);
   }
   return std::nullopt;
 }

@@ -150,7 +150,8 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
   return check_scripts(tree, profile, axes, out, work);
 }
 
-void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier) {
+void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier,
+                     const TakeProfile& take) {
   if (tree.dictionary.broken) return;
   std::size_t count = selection.profiles.size() + selection.drafts.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
@@ -171,6 +172,7 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
         Resolver::Axes axes;
         Profile profile = resolver.resolve(triple, own, &axes);
         check_profile(tree, profile, axes, own);
+        if (take && published && !own.any_errors()) take(i, profile);
         own.shorten(0, most::reports);
         mark_tier(own, 0, tier);
         reports[slot].join(std::move(own));

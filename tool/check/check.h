@@ -1,6 +1,8 @@
 // Stage 5: judges resolved profiles: required settings, ranges, rules.
 #pragma once
 
+#include <functional>
+
 #include "base/diagnostic.h"
 #include "check/scripts.h"
 #include "resolve/profile.h"
@@ -17,9 +19,13 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
 // Marks the reports since the first `from` as those of a profile of that tier.
 void mark_tier(Diagnostics& reports, std::size_t from, Tier tier);
 
+// Gets a profile of the selection that is without errors, by its number there, as it is resolved; from several threads,
+// each another one.
+using TakeProfile = std::function<void(std::size_t index, const Profile& profile)>;
+
 // Resolves and checks every profile of the selection, and its drafts, on all cores. `by_tier` marks the reports on
 // those that are for supporters alone.
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
-                     bool by_tier = false);
+                     bool by_tier = false, const TakeProfile& take = {});
 
 }  // namespace bindery

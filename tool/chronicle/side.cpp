@@ -93,7 +93,7 @@ SideSource find_side(const fs::path& root, const std::string& word, const std::v
 
 void read_side(const fs::path& root, const SideSource& source, const Sources* like, unsigned jobs, OpenSide& out) {
   *out.sources = source.revision ? read_revision(root, *source.revision, out.diagnostics, like, jobs)
-                                 : read_folder(root, out.diagnostics);
+                                 : read_folder(root, jobs, out.diagnostics);
 }
 
 }  // namespace bindery

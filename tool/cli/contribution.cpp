@@ -73,7 +73,7 @@ class Judging {
       touched_.insert(contribution_.branch->touched.begin(), contribution_.branch->touched.end());
     }
     Diagnostics of_folder;
-    Sources folder = read_folder(root_, of_folder);
+    Sources folder = read_folder(root_, options_.jobs, of_folder);
     if (options_.overlay) {
       overlay_ = read_overlay(*options_.overlay, faults);
       check_places(overlay_, root_, faults);

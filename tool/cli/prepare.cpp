@@ -35,7 +35,11 @@ class Preparation {
       reports.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
           .with_help("write a set with `take:` into release/plan.yaml");
     }
-    check_selection(out_.session.tree, out_.selection, options_.jobs, reports);
+    packed_.resize(out_.selection.profiles.size());
+    check_selection(out_.session.tree, out_.selection, options_.jobs, reports, false,
+                    [&](std::size_t i, const Profile& profile) {
+                      packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
+                    });
     dialects_ = read_dialects(out_.session.tree, reports);
     check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
     refuse_changes();
@@ -122,7 +126,8 @@ class Preparation {
       changelogs[static_cast<std::size_t>(tier)] = teller.changelog(chapter, from, to_, reports);
     }
     if (reports.any_errors()) return;
-    out_.release = bind_release(out_.session.tree, dialects_, out_.selection, out_.edition, changelogs, options_.jobs);
+    out_.release =
+        bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs, options_.jobs);
     fill_entry(from);
   }
 
@@ -176,6 +181,7 @@ class Preparation {
   const Options& options_;
   const ReleaseWish& wish_;
   PreparedRelease out_;
+  std::vector<PackedProfile> packed_;
   std::vector<Dialect> dialects_;
   Chronicle chronicle_;
   std::optional<GitState> git_;

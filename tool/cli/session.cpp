@@ -97,7 +97,7 @@ Session open_session(const Options& options, std::vector<SourceFile> more) {
     *session.sources = read_revision(session.root, revision, session.diagnostics, nullptr, options.jobs);
     session.commit = revision.commit;
   } else {
-    *session.sources = read_folder(session.root, session.diagnostics);
+    *session.sources = read_folder(session.root, options.jobs, session.diagnostics);
   }
   if (!more.empty()) place_among(*session.sources, session.diagnostics, std::move(more));
   session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);

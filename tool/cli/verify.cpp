@@ -36,7 +36,7 @@ Exit rebuild(const Options& options) {
     throw UsageError(fmt::format("'{}' is no version", *options.rebuild), "name a version of release/ledger.yaml");
   Sources sources;
   Diagnostics found;
-  sources = read_folder(root, found);
+  sources = read_folder(root, options.jobs, found);
   const LedgerEntry* entry = nullptr;
   found = {};
   std::vector<LedgerEntry> entries = read_ledger(sources, found);

@@ -46,7 +46,7 @@ void pass_on(Diagnostics&& said, std::size_t size, Gathering& to) {
 
 class YamlReader {
  public:
-  YamlReader(const SourceFile& file, const Document& doc, Gathering& to) : file_(file), doc_(doc), to_(to) {}
+  YamlReader(const Document& doc, Gathering& to) : doc_(doc), to_(to) {}
 
   void mapping(std::uint32_t node, Gathering::Section section) {
     for (std::uint32_t key = node + 1; key < doc_[node].next && !to_.stopped(); key = doc_[key + 1].next) {
@@ -87,14 +87,9 @@ class YamlReader {
   // Null is the word for it where it is written, and empty where nothing is.
   Scalar scalar(const Node& node) const {
     if (node.kind != NodeKind::null) return {std::string(node.text.text), !node.text.quoted};
-    std::string_view rest = std::string_view(file_.text).substr(node.text.span.begin);
-    for (std::string_view word : {"~", "null", "Null", "NULL"}) {
-      if (rest.starts_with(word)) return {"null", true};
-    }
-    return {"", true};
+    return {node.text.empty() ? "" : "null", true};
   }
 
-  const SourceFile& file_;
   const Document& doc_;
   Gathering& to_;
 };
@@ -238,7 +233,7 @@ void read_yaml(FileId id, const SourceFile& file, Gathering& to) {
     if (!line.empty())
       to.comment(comment_after("#", lines.line()), to.span(lines.begin(), lines.begin() + lines.line().size()));
   }
-  YamlReader(file, *doc, to).mapping(0, Gathering::top);
+  YamlReader(*doc, to).mapping(0, Gathering::top);
 }
 
 void recognise_yaml(std::string_view text, Layout& layout) {

@@ -21,29 +21,19 @@ namespace bindery {
 
 namespace {
 
-struct BoundProfile {
-  PackedEntry entry;
-  std::size_t capped = 0;
-};
-
-std::vector<BoundProfile> bind_profiles(const Tree& tree, const Selection& selection, ProgramFiles& programs,
-                                        unsigned jobs) {
-  std::vector<BoundProfile> out(selection.profiles.size());
+// Writes the files of the dialects, for which the profiles are resolved once more.
+void press_profiles(const Tree& tree, const Selection& selection, const std::vector<PackedProfile>& packed,
+                    ProgramFiles& programs, unsigned jobs) {
   constexpr std::size_t block = 32;
-  parallel_for((out.size() + block - 1) / block, jobs, [&](std::size_t b) {
+  parallel_for((packed.size() + block - 1) / block, jobs, [&](std::size_t b) {
     Resolver resolver(tree);
     Diagnostics silent;  // the tree was checked before
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, out.size()); ++i) {
-      const Selected& selected = selection.profiles[i];
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, packed.size()); ++i) {
       Resolver::Axes axes;
-      Profile profile = resolver.resolve(selected.triple, silent, &axes);
-      out[i].capped = profile.caps.size();
-      out[i].entry = pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)),
-                          profile_file(tree, selected, profile));
-      programs.press(i, profile, axes, out[i].entry.digest);
+      Profile profile = resolver.resolve(selection.profiles[i].triple, silent, &axes);
+      programs.press(i, profile, axes, packed[i].entry.digest);
     }
   });
-  return out;
 }
 
 // A profile of a tier, with its own file and those of the dialects.
@@ -121,16 +111,16 @@ std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) 
 }
 
 TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Tier tier, const Selection& selection,
-                      const std::vector<BoundProfile>& bound, ProgramFiles& programs, const PackedEntry& settings,
+                      const std::vector<PackedProfile>& packed, ProgramFiles& programs, const PackedEntry& settings,
                       const Edition& edition, const std::string& changelog) {
   TierRelease out;
   out.tier = tier;
   std::vector<Listed> profiles;
-  for (std::size_t i = 0; i < bound.size(); ++i) {
+  for (std::size_t i = 0; i < packed.size(); ++i) {
     if (selection.profiles[i].tier > tier) continue;
-    Listed& listed = profiles.emplace_back(Listed{&selection.profiles[i], &bound[i].entry, programs.made(i)});
+    Listed& listed = profiles.emplace_back(Listed{&selection.profiles[i], &packed[i].entry, programs.made(i)});
     std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
-    out.capped += bound[i].capped;
+    out.capped += packed[i].capped;
   }
   out.profiles = profiles.size();
   std::vector<PackedEntry> own;
@@ -162,17 +152,24 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
 
 }  // namespace
 
+PackedProfile pack_profile(const Tree& tree, const Selected& selected, const Profile& profile) {
+  return {
+      pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)), profile_file(tree, selected, profile)),
+      profile.caps.size()};
+}
+
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
-                     const Edition& edition, const std::array<std::string, 2>& changelogs, unsigned jobs) {
+                     const std::vector<PackedProfile>& packed, const Edition& edition,
+                     const std::array<std::string, 2>& changelogs, unsigned jobs) {
   ProgramFiles programs(tree, dialects, selection, edition);
-  std::vector<BoundProfile> bound = bind_profiles(tree, selection, programs, jobs);
+  if (!dialects.empty()) press_profiles(tree, selection, packed, programs, jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
   Release release;
   for (Tier tier : {Tier::free, Tier::supporter}) {
     bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(),
                            [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
     if (any)
-      release.tiers.push_back(bind_tier(tree, dialects, tier, selection, bound, programs, settings, edition,
+      release.tiers.push_back(bind_tier(tree, dialects, tier, selection, packed, programs, settings, edition,
                                         changelogs[static_cast<std::size_t>(tier)]));
   }
   return release;

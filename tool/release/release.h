@@ -7,7 +7,9 @@
 #include <string>
 #include <vector>
 
+#include "base/archive.h"
 #include "dialect/dialect.h"
+#include "resolve/profile.h"
 #include "resolve/select.h"
 #include "resolve/tree.h"
 
@@ -39,10 +41,18 @@ struct Release {
   std::vector<TierRelease> tiers;  // free first; a tier without a profile of its own has no release
 };
 
-// Resolves every profile of the selection again, on all cores, and binds the archives with the changelog of each tier.
-// Neither the tree nor the dialects have errors.
+// The file of a profile, ready for the archives, and how many of its values a limit holds back.
+struct PackedProfile {
+  PackedEntry entry;
+  std::size_t capped = 0;
+};
+PackedProfile pack_profile(const Tree& tree, const Selected& selected, const Profile& profile);
+
+// Binds the archives out of the packed profiles of a selection, with the changelog of each tier; on all cores. Neither
+// the tree nor the dialects have errors. Where there are dialects, every profile is resolved again.
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
-                     const Edition& edition, const std::array<std::string, 2>& changelogs, unsigned jobs);
+                     const std::vector<PackedProfile>& packed, const Edition& edition,
+                     const std::array<std::string, 2>& changelogs, unsigned jobs);
 
 // Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
 // the target first, then by one exchange. Throws SystemError; then what stood there stands there still.

@@ -21,6 +21,7 @@ Evaluator::Evaluator(const Tree& tree, const std::array<const AxisTable*, kind_c
       out_(out),
       state_(dictionary_.settings.size(), State::fresh) {
   profile_.cells.assign(dictionary_.settings.size(), {});
+  profile_.steps.reserve(dictionary_.settings.size() * 3 / 2);
 }
 
 Diagnostic& Evaluator::report(Code code, Span span, std::string message) {
@@ -176,7 +177,11 @@ Value Evaluator::apply_list(const Op& op, Value below) {
   return Value::of_list(&items);
 }
 
-std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view about) {
+std::string Evaluator::About::words() const {
+  return fmt::format("{0}{1}{2}{3}{2}", what, what.empty() ? "" : " ", quote, name);
+}
+
+std::optional<Value> Evaluator::compute(const Formula& formula, const About& about) {
   FormulaResult result = evaluate(formula, *this);
   if (result.stop == FormulaStop::none) return result.value;
   if (result.stop == FormulaStop::poison) {
@@ -186,7 +191,7 @@ std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view
   const FormulaNode& stopped = formula.nodes[result.node];
   if (result.stop == FormulaStop::unset && stopped.op == FormulaOp::inherited) {
     report(Code::operation_on_unset, formula.place_of(stopped),
-           fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+           fmt::format("{} cannot be computed: {}", about.words(), stop_message(formula, result)))
         .with_help("set it in a fragment below, or write the value here");
     return std::nullopt;
   }
@@ -196,19 +201,19 @@ std::optional<Value> Evaluator::compute(const Formula& formula, std::string_view
     profile_.whole = false;
     if (first)
       report(Code::formula_depth, formula.place_of(stopped),
-             fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+             fmt::format("{} cannot be computed: {}", about.words(), stop_message(formula, result)))
           .with_help("give one of the settings between a value of its own");
     return std::nullopt;
   }
   bool unset = result.stop == FormulaStop::unset;
   report(unset ? Code::setting_unset : Code::formula_value, formula.place_of(formula.nodes[result.node]),
-         fmt::format("{} cannot be computed: {}", about, stop_message(formula, result)))
+         fmt::format("{} cannot be computed: {}", about.words(), stop_message(formula, result)))
       .with_help(unset ? "set it in a fragment, or ask with `set(key)` first" : "guard the formula with `if`");
   return std::nullopt;
 }
 
 Value Evaluator::formula_value(const Setting& setting, const Formula& formula, Span place) {
-  auto computed = compute(formula, fmt::format("'{}'", setting.key));
+  auto computed = compute(formula, {{}, setting.key});
   if (!computed) return Value::poisoned();
   Value value = *computed;
   if (value.is(Value::Tag::number)) {

@@ -24,8 +24,15 @@ class Evaluator : public FormulaInputs {
   Value read(KeyId key) override;
   Value inherited() override { return inherited_; }
 
-  // A formula's value in working units; reports where it has none. `about` names what is computed.
-  std::optional<Value> compute(const Formula& formula, std::string_view about);
+  // What a formula computes, for a report: "the limit of 'line.speed'", "'line.speed'". Put into words only there.
+  struct About {
+    std::string_view what;  // empty: the setting itself
+    std::string_view name;
+    char quote = '\'';
+    std::string words() const;
+  };
+  // A formula's value in working units; reports where it has none.
+  std::optional<Value> compute(const Formula& formula, const About& about);
 
   // Reports under the profile's id.
   Diagnostic& report(Code code, Span span, std::string message);

@@ -98,7 +98,7 @@ bool Evaluator::gather_bounds(KeyId key, double value, Side& most, Side& least, 
       if (bound.formula != nullptr) {
         Value outer = inherited_;
         inherited_ = {};
-        auto computed = compute(*bound.formula, fmt::format("the limit of '{}'", setting.key));
+        auto computed = compute(*bound.formula, {"the limit of", setting.key});
         inherited_ = outer;
         if (!computed) return false;
         base = computed->number();

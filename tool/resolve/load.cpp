@@ -81,6 +81,7 @@ void number_fragments(Tree& tree, Diagnostics& out) {
   std::stable_sort(all.begin(), all.end(), [](const Fragment* a, const Fragment* b) {
     return std::tie(a->kind, a->name, a->file) < std::tie(b->kind, b->name, b->file);
   });
+  tree.fragments.reserve(all.size());
   for (const Fragment* fragment : all) {
     auto kind = static_cast<std::size_t>(fragment->kind);
     auto [first, fresh] = tree.index[kind].emplace(fragment->name, static_cast<FragmentId>(tree.fragments.size()));

@@ -138,7 +138,7 @@ class ScriptWriter {
   }
 
   std::optional<std::string> value_of(const ScriptOp& op, const Formula& formula) {
-    auto value = evaluator_.compute(formula, fmt::format("the script `{}`", name_of(op.slot)));
+    auto value = evaluator_.compute(formula, {"the script", name_of(op.slot), '`'});
     return value ? std::optional(placeholder_text(dictionary_, formula, *value)) : std::nullopt;
   }
 

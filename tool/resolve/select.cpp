@@ -1,7 +1,7 @@
 #include "resolve/select.h"
 
 #include <algorithm>
-#include <map>
+#include <unordered_map>
 
 #include <fmt/format.h>
 
@@ -20,22 +20,32 @@ struct Admitted {
   std::vector<std::uint32_t> list;  // the same, as positions
 };
 
+// The index over `fits`: which names of a kind a fragment admits.
 class NameFilter {
  public:
   // `work` grows by what the tests of names take.
-  NameFilter(const Tree& tree, std::uint64_t& work) : tree_(tree), work_(work) {}
+  NameFilter(const Tree& tree, std::uint64_t& work) : tree_(tree), work_(work) {
+    for (auto& each : by_fragment_) each.resize(tree.fragments.size());
+  }
 
   // Null: every name is admitted.
   const Admitted* of(FragmentId id, std::size_t kind) {
-    auto [known, first] = by_fragment_.try_emplace({id, kind}, nullptr);
-    if (first) known->second = find(id, kind);
-    return known->second;
+    Known& known = by_fragment_[kind][id];
+    if (!known.sought) known = {find(id, kind), true};
+    return known.names;
   }
 
  private:
+  using Patterns = std::vector<NamePattern>;
+
+  struct Known {
+    const Admitted* names = nullptr;
+    bool sought = false;
+  };
+
   const Admitted* find(FragmentId id, std::size_t kind) {
-    std::string key(1, static_cast<char>('0' + kind));
-    std::vector<const std::vector<NamePattern>*> lists;
+    std::string key;
+    std::vector<const Patterns*> lists;
     for (FragmentId each : tree_[id].linear) {
       const auto& fits = tree_[each].fits;
       if (!fits || fits->names[kind].empty()) continue;
@@ -45,25 +55,46 @@ class NameFilter {
       key += ';';
     }
     if (lists.empty()) return nullptr;
-    auto [at, fresh] = known_.try_emplace(std::move(key));
-    if (fresh) {
-      const auto& names = tree_.of_kind[kind];
-      at->second.bits.assign(names.size(), false);
-      for (std::uint32_t i = 0; i < names.size(); ++i) {
-        bool all = std::all_of(lists.begin(), lists.end(),
-                               [&](const auto* list) { return admits(*list, tree_[names[i]].name(), &work_); });
-        if (!all) continue;
-        at->second.bits[i] = true;
-        at->second.list.push_back(i);
-      }
-    }
+    auto [at, fresh] = known_[kind].try_emplace(std::move(key));
+    if (fresh) fill(at->second, lists, kind);
     return &at->second;
+  }
+
+  void fill(Admitted& out, const std::vector<const Patterns*>& lists, std::size_t kind) {
+    const auto& ids = tree_.of_kind[kind];
+    out.bits.assign(ids.size(), false);
+    auto test = [&](FragmentId id) {
+      auto admitted = [&](const Patterns* list) { return admits(*list, tree_[id].name(), &work_); };
+      if (std::all_of(lists.begin(), lists.end(), admitted)) out.list.push_back(id - ids.front());
+    };
+    auto names_all = std::find_if(lists.begin(), lists.end(), [](const Patterns* list) { return is_literal(*list); });
+    if (names_all == lists.end()) {
+      for (FragmentId id : ids) test(id);
+    } else {
+      // No other name is admitted by that list.
+      std::vector<FragmentId> named;
+      for (const NamePattern& pattern : **names_all) {
+        FragmentId id = tree_.find(static_cast<Kind>(kind), pattern.glob);
+        if (id != no_fragment && !pattern.exclude) named.push_back(id);
+      }
+      std::sort(named.begin(), named.end());
+      named.erase(std::unique(named.begin(), named.end()), named.end());
+      for (FragmentId id : named) test(id);
+    }
+    for (std::uint32_t each : out.list) out.bits[each] = true;
+  }
+
+  // Does the list include names, and none by a glob?
+  static bool is_literal(const Patterns& list) {
+    auto includes = [](const NamePattern& pattern) { return !pattern.exclude; };
+    auto is_vague = [](const NamePattern& pattern) { return !pattern.exclude && is_glob(pattern.glob); };
+    return std::any_of(list.begin(), list.end(), includes) && std::none_of(list.begin(), list.end(), is_vague);
   }
 
   const Tree& tree_;
   std::uint64_t& work_;
-  std::map<std::string, Admitted> known_;
-  std::map<std::pair<FragmentId, std::size_t>, const Admitted*> by_fragment_;
+  std::array<std::unordered_map<std::string, Admitted>, kind_count> known_;
+  std::array<std::vector<Known>, kind_count> by_fragment_;
 };
 
 // A condition's own list as positions, and which of them it names literally.
@@ -101,26 +132,40 @@ class Selector {
     else if (overdone())
       out_.add(Code::too_heavy, {}, "to find out which triples fit takes more computation than is done for it")
           .with_help("send fewer fragments at a time, or shorter lists and formulas in `fits`, `take` and `leave`");
-    Selection out;
-    for (auto& [triple, sets_taking] : found_) {
-      Selected each;
-      each.triple = triple;
-      each.status = triple_status(tree_, triple);
-      std::sort(sets_taking.begin(), sets_taking.end());
-      sets_taking.erase(std::unique(sets_taking.begin(), sets_taking.end()), sets_taking.end());
-      if (!implicit) each.sets = std::move(sets_taking);
-      each.tier = tier_of(tree_, each);
-      out.profiles.push_back(std::move(each));
-    }
-    for (const Triple& triple : drafts_) {
-      if (!found_.contains(triple)) out.drafts.push_back(triple);
-    }
-    std::sort(out.drafts.begin(), out.drafts.end());
-    out.drafts.erase(std::unique(out.drafts.begin(), out.drafts.end()), out.drafts.end());
-    return out;
+    return gather(implicit);
   }
 
  private:
+  struct Found {
+    Triple triple;
+    std::uint32_t set;
+    auto operator<=>(const Found&) const = default;
+  };
+
+  Selection gather(bool implicit) {
+    std::sort(found_.begin(), found_.end());
+    found_.erase(std::unique(found_.begin(), found_.end()), found_.end());
+    std::sort(drafts_.begin(), drafts_.end());
+    drafts_.erase(std::unique(drafts_.begin(), drafts_.end()), drafts_.end());
+    Selection out;
+    for (auto at = found_.begin(); at != found_.end();) {
+      Selected& each = out.profiles.emplace_back();
+      each.triple = at->triple;
+      each.status = triple_status(tree_, each.triple);
+      for (; at != found_.end() && at->triple == each.triple; ++at) {
+        if (!implicit) each.sets.push_back(at->set);
+      }
+      each.tier = tier_of(tree_, each);
+    }
+    auto is_found = [&](const Triple& triple) {
+      auto at = std::lower_bound(found_.begin(), found_.end(), Found{triple, 0});
+      return at != found_.end() && at->triple == triple;
+    };
+    std::erase_if(drafts_, is_found);
+    out.drafts = std::move(drafts_);
+    return out;
+  }
+
   bool overdone() const { return considered_ > most_ || work_ + resolver_.work() > most_ * most::work_a_triple; }
 
   // Fragments are numbered by kind and name, so triples in order of ids are in order of names.
@@ -134,12 +179,13 @@ class Selector {
     // From the process, which admits the fewest machines, to the machine, to the material.
     for (std::uint32_t q : taken[2].list) {
       if (overdone()) break;
+      std::vector<std::uint32_t> fitting = meet(taken[1], filter_.of(at(2, q), 1));
       for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
         const Admitted* processes = filter_.of(at(0, m), 2);
         bool refuses = processes != nullptr && !processes->bits[q];
         if (refuses && !(taken[0].literal[m] && taken[2].literal[q])) continue;
         const Admitted* materials = filter_.of(at(0, m), 1);
-        for (std::uint32_t p : meet(taken[1], filter_.of(at(2, q), 1))) {
+        for (std::uint32_t p : fitting) {
           bool literal = taken[0].literal[m] && taken[1].literal[p] && taken[2].literal[q];
           if (!literal && (refuses || (materials != nullptr && !materials->bits[p]))) continue;
           consider(set, entry, {{at(0, m), at(1, p), at(2, q)}}, literal, leave);
@@ -191,8 +237,8 @@ class Selector {
   static std::vector<std::uint32_t> meet(const Taken& taken, const Admitted* admitted) {
     if (admitted == nullptr) return taken.list;
     std::vector<std::uint32_t> out;
-    std::set_intersection(taken.list.begin(), taken.list.end(), admitted->list.begin(), admitted->list.end(),
-                          std::back_inserter(out));
+    std::copy_if(admitted->list.begin(), admitted->list.end(), std::back_inserter(out),
+                 [&](std::uint32_t each) { return taken.bits[each]; });
     return out;
   }
 
@@ -211,7 +257,7 @@ class Selector {
       if (literal) report_tier(set, entry, triple);
       return;
     }
-    if (drafts_named(tree_, entry, triple)) found_[triple].push_back(set);
+    if (drafts_named(tree_, entry, triple)) found_.push_back({triple, set});
     else drafts_.push_back(triple);
   }
 
@@ -284,7 +330,7 @@ class Selector {
   NameSearch search_;
   NameFilter filter_;
   Resolver resolver_;
-  std::map<Triple, std::vector<std::uint32_t>> found_;
+  std::vector<Found> found_;
   std::vector<Triple> drafts_;
 };
 

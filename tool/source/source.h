@@ -1,9 +1,9 @@
 // Stage 1: the texts of a tree, under stable names, from a folder or a git revision.
 //
-// A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml, profiles-src/trial/*.yaml,
-// profiles-src/dialect/*.yaml, schema/*.yaml, release/plan.yaml, release/ledger.yaml, release/notes/*.yaml and
-// release/texts/*.txt. Each is checked here for what later stages take for granted: a regular file of at most 256 KiB
-// in clean UTF-8.
+// A tree's texts are profiles-src/bindery.yaml, profiles-src/{machine,material,process}/**.yaml,
+// profiles-src/trial/*.yaml, profiles-src/dialect/*.yaml, schema/*.yaml, release/plan.yaml, release/ledger.yaml,
+// release/notes/*.yaml and release/texts/*.txt. Each is checked here for what later stages take for granted: a regular
+// file of at most 256 KiB in clean UTF-8.
 #pragma once
 
 #include <cstddef>
@@ -57,8 +57,8 @@ Position position_of(const SourceFile& file, std::size_t offset);
 // The nearest folder from `start` upward that holds profiles-src/. Throws UsageError where there is none.
 std::filesystem::path find_root(const std::filesystem::path& start);
 
-// Reads the tree below `root`. What cannot be read is reported and stands in the result as unsound.
-Sources read_folder(const std::filesystem::path& root, Diagnostics& out);
+// Reads the tree below `root`, on so many threads. What cannot be read is reported and stands in the result as unsound.
+Sources read_folder(const std::filesystem::path& root, unsigned jobs, Diagnostics& out);
 
 // The same for release/notes/ alone.
 Sources read_notes(const std::filesystem::path& root, Diagnostics& out);

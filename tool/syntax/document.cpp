@@ -47,10 +47,11 @@ class TapeWriter : public YAML::EventHandler {
 
   void OnNull(const YAML::Mark& mark, YAML::anchor_t anchor) override {
     if (anchor != 0) refuse_anchor(mark);
+    std::string_view word = written_null(mark);
     Span span = at(mark, 0);
     // yaml-cpp marks an absent value at the next token; the key before it is the place to show.
-    if (expects_value() && !is_written_null(mark)) span = tape_.nodes[frames_.back().last_key].text.span;
-    add_node(NodeKind::null, Text{{}, span});
+    if (expects_value() && word.empty()) span = tape_.nodes[frames_.back().last_key].text.span;
+    add_node(NodeKind::null, Text{word, span});
   }
 
   void OnScalar(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor,
@@ -93,9 +94,16 @@ class TapeWriter : public YAML::EventHandler {
     return begin < source_.size() && std::string_view("\"'|>").find(source_[begin]) != std::string_view::npos;
   }
 
-  bool is_written_null(const YAML::Mark& mark) const {
+  // The word for null that stands there; empty where none does.
+  std::string_view written_null(const YAML::Mark& mark) const {
     std::string_view rest = source_.substr(at(mark, 0).begin);
-    return rest.starts_with('~') || rest.starts_with("null") || rest.starts_with("Null") || rest.starts_with("NULL");
+    for (std::string_view word : {"~", "null", "Null", "NULL"}) {
+      bool ends = rest.size() == word.size() ||
+                  (rest.size() > word.size() &&
+                   std::string_view(" \t\r\n,]}:").find(rest[word.size()]) != std::string_view::npos);
+      if (rest.starts_with(word) && ends) return rest.substr(0, word.size());
+    }
+    return {};
   }
 
   bool expects_value() const { return !frames_.empty() && frames_.back().mapping && !frames_.back().key_next; }

@@ -22,7 +22,7 @@ enum class NodeKind : std::uint8_t { mapping, list, scalar, null };
 struct Node {
   NodeKind kind = NodeKind::null;
   std::uint32_t next = 0;
-  Text text;  // the scalar; for others only the span, which covers their first character
+  Text text;  // the scalar, or the word for null; for others, and where nothing is written, only the span
 };
 
 class Document {

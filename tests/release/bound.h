@@ -1,0 +1,17 @@
+// A selection checked, packed and bound, as `build` does it.
+#pragma once
+
+#include "check/check.h"
+#include "release/release.h"
+
+namespace bindery::test {
+
+inline Release bound(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs = 1) {
+  std::vector<PackedProfile> packed(selection.profiles.size());
+  Diagnostics out;
+  check_selection(tree, selection, jobs, out, false,
+                  [&](std::size_t i, const Profile& profile) { packed[i] = pack_profile(tree, selection.profiles[i], profile); });
+  return bind_release(tree, {}, selection, packed, edition, {"# Changelog\n", "# Changelog\n"}, jobs);
+}
+
+}  // namespace bindery::test
