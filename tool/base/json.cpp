@@ -1,5 +1,7 @@
 #include "base/json.h"
 
+#include <algorithm>
+
 #include <fmt/format.h>
 
 #include "base/number.h"
@@ -7,8 +9,13 @@
 namespace bindery {
 
 std::string json_quoted(std::string_view text) {
-  std::string out = "\"";
-  for (char c : text) {
+  std::string out;
+  out.reserve(text.size() + 2);
+  out += '"';
+  auto is_plain = [](char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; };
+  std::size_t plain = static_cast<std::size_t>(std::find_if_not(text.begin(), text.end(), is_plain) - text.begin());
+  out += text.substr(0, plain);
+  for (char c : text.substr(plain)) {
     switch (c) {
       case '"': out += "\\\""; break;
       case '\\': out += "\\\\"; break;

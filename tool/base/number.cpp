@@ -50,11 +50,27 @@ Decimal to_decimal(double magnitude) {
 
 constexpr int decimals = 6;
 
+// The number, where it is one of six decimals at most but for what a double cannot tell; most are. The rounding of all
+// others is a question of their digits.
+std::optional<std::string> write_plain(double value) {
+  double millionths = std::fabs(value) * 1e6, whole = std::round(millionths);
+  if (whole == 0 || whole > 1e12 || std::fabs(millionths - whole) > 1e-3) return std::nullopt;
+  char buffer[24];
+  char* end = std::to_chars(buffer, buffer + sizeof buffer, static_cast<long long>(whole)).ptr;
+  std::string digits(buffer, end);
+  if (digits.size() <= decimals) digits.insert(0, decimals + 1 - digits.size(), '0');
+  std::size_t point = digits.size() - decimals, last = digits.find_last_not_of('0');
+  digits.resize(last < point ? point : last + 1);
+  if (digits.size() > point) digits.insert(point, 1, '.');
+  if (value < 0) digits.insert(0, 1, '-');
+  return digits;
+}
+
 }  // namespace
 
 std::string write_number(double value) {
   if (value == 0) return "0";
-  if (std::fabs(value) < 1e9 && value == std::trunc(value)) return std::to_string(static_cast<long long>(value));
+  if (auto plain = write_plain(value)) return std::move(*plain);
   Decimal number = to_decimal(std::fabs(value));
   // Half away from zero at the sixth decimal, on the decimal digits.
   int keep = number.point + decimals;

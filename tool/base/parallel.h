@@ -3,10 +3,13 @@
 
 #include <algorithm>
 #include <atomic>
+#include <condition_variable>
 #include <cstddef>
 #include <exception>
+#include <map>
 #include <mutex>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace bindery {
@@ -38,6 +41,40 @@ void parallel_for(std::size_t count, unsigned jobs, Work&& work) {
     run();
   }
   if (failure) std::rethrow_exception(failure);
+}
+
+// Calls work(index) as parallel_for() does, and take(index, result) with each result in the order of the indices, one
+// at a time. A thread waits rather than be more than some indices ahead of the last that was taken, so that few results
+// take memory at once. The first exception is thrown on.
+template <typename Work, typename Take>
+void parallel_in_order(std::size_t count, unsigned jobs, Work&& work, Take&& take) {
+  constexpr std::size_t ahead = 32;
+  std::map<std::size_t, decltype(work(std::size_t{}))> waiting;
+  std::size_t next = 0;  // to be taken
+  bool failed = false;
+  std::mutex guard;
+  std::condition_variable moved;
+  parallel_for(count, jobs, [&](std::size_t i) {
+    try {
+      auto result = work(i);
+      std::unique_lock lock(guard);
+      moved.wait(lock, [&] { return failed || i < next + ahead; });
+      if (failed) return;
+      waiting.emplace(i, std::move(result));
+      for (auto at = waiting.begin(); at != waiting.end() && at->first == next; at = waiting.erase(at)) {
+        take(next, std::move(at->second));
+        ++next;
+      }
+    } catch (...) {
+      {
+        std::lock_guard lock(guard);
+        failed = true;
+      }
+      moved.notify_all();
+      throw;
+    }
+    moved.notify_all();
+  });
 }
 
 }  // namespace bindery

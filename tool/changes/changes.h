@@ -191,6 +191,8 @@ struct View {
   Tier tier = Tier::supporter;  // the audience: what it may not have is left out as if it did not exist
   bool contents = false;        // with the values of profiles that were added
   bool partial = false;         // a profile with an error on one side is left out, instead of all
+  bool checked = false;         // the new side is known to be without errors
+  bool first = false;           // nothing came before: no edits are looked for
 };
 
 // Compares two sides on all cores, resolved as far as an edit can reach. Reports go to the side's sink; where one has

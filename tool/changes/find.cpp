@@ -59,7 +59,7 @@ class Comparison {
         jobs_(jobs),
         map_(map_fragments(*from.tree, *to.tree)),
         keys_(common_keys(from.tree->dictionary, to.tree->dictionary)),
-        edits_(find_edits(*from.tree, *to.tree, map_, view.tier)),
+        edits_(view.first ? EditTable{} : find_edits(*from.tree, *to.tree, map_, view.tier)),
         pairs_(pair_profiles(from, to, map_, view.tier)),
         reach_(*from.tree, *to.tree, edits_, map_, keys_) {}
 
@@ -110,6 +110,7 @@ class Comparison {
     std::array<Half, 2> halves;
     if (faces_[index]) out.nozzle = nozzle_of(new_profile(pair).triple, now);
     if (!pair.old) {
+      if (view_.checked && !view_.contents) return out;
       Profile added = now.resolve(new_profile(pair).triple, reports[1]);
       if (view_.contents) add_content(added, out);
       return out;

@@ -151,36 +151,36 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
 }
 
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier,
-                     const TakeProfile& take) {
+                     const TakeProfile& take, Progress* progress) {
   if (tree.dictionary.broken) return;
   std::size_t count = selection.profiles.size() + selection.drafts.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
   std::size_t blocks = (count + block - 1) / block;
-  constexpr std::size_t wave = 32;  // blocks: what they report is folded before the next are looked at
   Diagnostics all;
-  for (std::size_t first = 0; first < blocks; first += wave) {
-    std::vector<Diagnostics> reports(std::min(wave, blocks - first));
-    parallel_for(reports.size(), jobs, [&](std::size_t slot) {
-      std::size_t b = first + slot;
-      Resolver resolver(tree);
-      for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
-        const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
-                                                             : selection.drafts[i - selection.profiles.size()];
-        bool published = i < selection.profiles.size();
-        Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
-        Diagnostics own(most::reports);
-        Resolver::Axes axes;
-        Profile profile = resolver.resolve(triple, own, &axes);
-        check_profile(tree, profile, axes, own);
-        if (take && published && !own.any_errors()) take(i, profile);
-        own.shorten(0, most::reports);
-        mark_tier(own, 0, tier);
-        reports[slot].join(std::move(own));
-      }
-      reports[slot].settle();
-    });
-    for (Diagnostics& report : reports) all.fold(std::move(report));
-  }
+  auto check_block = [&](std::size_t b) {
+    Diagnostics reports;
+    Resolver resolver(tree);
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
+      const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
+                                                           : selection.drafts[i - selection.profiles.size()];
+      bool published = i < selection.profiles.size();
+      Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
+      Diagnostics own(most::reports);
+      Resolver::Axes axes;
+      Profile profile = resolver.resolve(triple, own, &axes);
+      check_profile(tree, profile, axes, own);
+      if (take && published && !own.any_errors()) take(i, profile);
+      own.shorten(0, most::reports);
+      mark_tier(own, 0, tier);
+      reports.join(std::move(own));
+      if (progress != nullptr) progress->advance();
+    }
+    reports.settle();
+    return reports;
+  };
+  // What is reported is folded before others go far ahead.
+  parallel_in_order(blocks, jobs, check_block,
+                    [&](std::size_t, Diagnostics&& reports) { all.fold(std::move(reports)); });
   all.settle();
   all.shorten(0, most::reports_in_all);
   out.join(std::move(all));

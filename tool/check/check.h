@@ -4,6 +4,7 @@
 #include <functional>
 
 #include "base/diagnostic.h"
+#include "base/progress.h"
 #include "check/scripts.h"
 #include "resolve/profile.h"
 #include "resolve/select.h"
@@ -24,8 +25,8 @@ void mark_tier(Diagnostics& reports, std::size_t from, Tier tier);
 using TakeProfile = std::function<void(std::size_t index, const Profile& profile)>;
 
 // Resolves and checks every profile of the selection, and its drafts, on all cores. `by_tier` marks the reports on
-// those that are for supporters alone.
+// those that are for supporters alone. `progress`, if given, counts profiles.
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
-                     bool by_tier = false, const TakeProfile& take = {});
+                     bool by_tier = false, const TakeProfile& take = {}, Progress* progress = nullptr);
 
 }  // namespace bindery

@@ -78,6 +78,8 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
     chapter.from_version = from->version;
   }
   View seen = view;
+  seen.checked = open != nullptr;
+  seen.first = from == nullptr;
   // A free archive tells nothing of what supporters had.
   for (const SideSource* side : {from, &to}) {
     if (side != nullptr && side->published && side->published->tier == Tier::free) seen.tier = Tier::free;
@@ -131,12 +133,15 @@ Changes Chronicle::of_trees(const SideSource* from, const SideSource& to, const 
   OpenSide old, now;
   bool read = open == nullptr && !to.revision;
   if (read) read_side(root_, to, nullptr, jobs_, now);
-  std::string to_digest = open != nullptr ? content_digest(*open->tree->sources)
-                          : read          ? content_digest(*now.sources)
-                                          : content_digest(*to.revision);
-  std::string from_digest = from == nullptr ? "nothing" : from->revision ? content_digest(*from->revision) : "folder";
+  bool remember = remember_ && (from == nullptr || from->revision);
+  std::string to_digest, from_digest = "nothing";
+  if (remember) {
+    to_digest = open != nullptr ? content_digest(*open->tree->sources)
+                : read          ? content_digest(*now.sources)
+                                : content_digest(*to.revision);
+    if (from != nullptr) from_digest = content_digest(*from->revision);
+  }
   ChangeStore store(root_);
-  bool remember = remember_ && from_digest != "folder";
   // What was found without the contents of added profiles serves both where none was added.
   for (bool contents : {false, true}) {
     if (!remember || (contents && !view.contents)) break;

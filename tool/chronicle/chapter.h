@@ -60,7 +60,7 @@ class Chronicle {
   // The notes of a side's tree, whatever their version and tier; an archive has none.
   std::vector<ChapterNote> notes_of(const SideSource& side) const;
 
-  // What `to` changes for an audience. `open` is `to`, where it was read already; `today` holds the notes by which
+  // What `to` changes for an audience. `open` is `to`, where it was read already and is without errors; `today` holds the notes by which
   // earlier ones are corrected. Nothing where a side has errors: then `broken` tells which.
   std::optional<Chapter> tell(const SideSource* from, const SideSource& to, const Side* open,
                               const std::vector<ChapterNote>& today, const View& view,

@@ -35,8 +35,7 @@ class FileVersion {
     Diagnostics silent;
     check_text(0, *file_, silent);
     if (!file_->sound) return;
-    if (is_fragment_path(path))
-      fragments_ = read_fragment(0, *file_, silent);
+    if (is_fragment_path(path)) fragments_ = read_fragment(0, *file_, silent);
     else doc_ = parse_document(0, *file_, silent);
   }
 

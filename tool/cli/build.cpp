@@ -110,7 +110,9 @@ Exit run_build(const Options& options) {
   });
   print_diagnostics(history, *session.sources, options);
   fs::path out = options.out.empty() ? session.root / "out" : options.out;
+  options.progress->enter("writing");
   write_release(prepared.release, prepared.edition, out, options.out.empty());
+  options.progress->finish();
   summarise(prepared, options.out.empty() ? out.lexically_proximate(fs::current_path()) : out);
   if (wish.version && record(session.root, prepared.entry)) fmt::print("  entered in {}\n", ledger_path);
   return Exit::done;

@@ -6,6 +6,8 @@
 #include <string>
 #include <vector>
 
+#include "base/progress.h"
+
 namespace bindery {
 
 enum class Exit : int { done = 0, sources = 1, usage = 2, system = 3 };
@@ -23,9 +25,11 @@ struct Options {
   bool any_version = false;        // build: take the version whatever the change asks for
   bool write = false;              // import: change the tree
   bool follow = false;             // import: let formulas follow what changes
+  bool timings = false;            // print what each stage took
   std::vector<std::string> words;  // the command's own arguments, in order
   std::optional<std::string> at, version, tier, rebuild, since, overlay, dialect, like, into, fresh;
   std::filesystem::path out = "out";
+  Progress* progress = nullptr;  // what run_command() watches; never null while a command runs
 };
 
 // Parses the arguments. Gives the exit code at once where there is nothing to run (help, version, a mistake,
@@ -49,7 +53,8 @@ Exit run_schema(const Options& options);
 Exit run_dialect(const Options& options);
 Exit run_import(const Options& options);
 
-// Runs the command named in the options; turns failures into messages and exit codes.
-Exit run_command(const Options& options);
+// Runs the command named in the options; turns failures into messages and exit codes. On a terminal it shows how far
+// the command is.
+Exit run_command(Options options);
 
 }  // namespace bindery

@@ -48,6 +48,8 @@ struct Parser {
         ->type_name("WHEN")
         ->check(CLI::IsMember({"auto", "always", "never"}));
 
+    app.add_flag("--timings", options.timings, "print what each stage took, on stderr");
+
     auto format = [&](CLI::App* sub, std::vector<std::string> known, const std::string& standard) {
       sub->add_option("--format", options.format,
                       fmt::format("one of {} ({} if absent)", fmt::join(known, ", "), standard))

@@ -1,6 +1,7 @@
 #include "cli/prepare.h"
 
 #include <cstdlib>
+#include <future>
 
 #include <fmt/format.h>
 
@@ -23,23 +24,30 @@ class Preparation {
   Preparation(const Options& options, const ReleaseWish& wish)
       : options_(options),
         wish_(wish),
+        git_later_(std::async(options.jobs > 1 ? std::launch::async : std::launch::deferred, git_state,
+                              find_root(options.folder))),
         out_{open_session(options), {}, {}, {}, {}},
         chronicle_(out_.session.root, options.jobs, options.cache),
-        git_(git_state(out_.session.root)) {}
+        git_(git_later_.get()) {}
 
   PreparedRelease run() {
     Diagnostics& reports = out_.session.diagnostics;
+    options_.progress->enter("selecting");
     out_.selection = out_.session.select();
     bool empty = out_.session.tree.plan.sets.empty() || out_.selection.profiles.empty();
     if (empty && !reports.any_errors()) {
       reports.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
           .with_help("write a set with `take:` into release/plan.yaml");
     }
+    options_.progress->enter("checking", out_.selection.profiles.size() + out_.selection.drafts.size());
     packed_.resize(out_.selection.profiles.size());
-    check_selection(out_.session.tree, out_.selection, options_.jobs, reports, false,
-                    [&](std::size_t i, const Profile& profile) {
-                      packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
-                    });
+    check_selection(
+        out_.session.tree, out_.selection, options_.jobs, reports, false,
+        [&](std::size_t i, const Profile& profile) {
+          packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
+        },
+        options_.progress);
+    options_.progress->enter("dialects");
     dialects_ = read_dialects(out_.session.tree, reports);
     check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
     refuse_changes();
@@ -110,6 +118,7 @@ class Preparation {
 
   void tell_and_bind() {
     Diagnostics& reports = out_.session.diagnostics;
+    options_.progress->enter("changelog");
     StoryTeller teller(chronicle_, !wish_.version || wish_.any_version);
     std::optional<SideSource> from = previous(teller);
     Side side{&out_.session.tree, &out_.selection};
@@ -126,6 +135,7 @@ class Preparation {
       changelogs[static_cast<std::size_t>(tier)] = teller.changelog(chapter, from, to_, reports);
     }
     if (reports.any_errors()) return;
+    options_.progress->enter("binding");
     out_.release =
         bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs, options_.jobs);
     fill_entry(from);
@@ -175,11 +185,12 @@ class Preparation {
     if (from) entry.since = from->name;
     entry.tool = tool_version();
     for (const TierRelease& tier : out_.release.tiers)
-      entry.tiers[static_cast<std::size_t>(tier.tier)] = {sha256(tier.files.front().bytes), tier.contents};
+      entry.tiers[static_cast<std::size_t>(tier.tier)] = {tier.files.front().digest, tier.contents};
   }
 
   const Options& options_;
   const ReleaseWish& wish_;
+  std::future<std::optional<GitState>> git_later_;  // while the tree is read
   PreparedRelease out_;
   std::vector<PackedProfile> packed_;
   std::vector<Dialect> dialects_;

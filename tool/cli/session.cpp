@@ -92,6 +92,7 @@ Session open_session(const Options& options, std::vector<SourceFile> more) {
   Session session;
   session.root = find_root(options.folder);
   session.sources = std::make_unique<Sources>();
+  options.progress->enter("reading");
   if (options.at) {
     Revision revision = find_revision(session.root, *options.at);
     *session.sources = read_revision(session.root, revision, session.diagnostics, nullptr, options.jobs);
@@ -100,7 +101,8 @@ Session open_session(const Options& options, std::vector<SourceFile> more) {
     *session.sources = read_folder(session.root, options.jobs, session.diagnostics);
   }
   if (!more.empty()) place_among(*session.sources, session.diagnostics, std::move(more));
-  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);
+  options.progress->enter("parsing", session.sources->files.size());
+  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics, nullptr, options.progress);
   return session;
 }
 
@@ -143,6 +145,7 @@ Answer resolve_one(const Session& session, Resolver& resolver, const Triple& tri
 }
 
 void print_diagnostics(const Diagnostics& diagnostics, const Sources& sources, const Options& options) {
+  options.progress->finish();
   fmt::print(stderr, "{}", diagnostics_text(diagnostics, sources, Palette::of(options.colour)));
 }
 

@@ -32,13 +32,17 @@ std::array<std::size_t, 3> withhold(const Session& session, const Selection& sel
 Exit run_validate(const Options& options) {
   if (options.since || options.overlay) return judge_contribution(options);
   Session session = open_session(options);
+  options.progress->enter("selecting");
   Selection selection = session.select();
   Tier tier = options.tier == "free" ? Tier::free : Tier::supporter;
-  check_selection(session.tree, selection, options.jobs, session.diagnostics, tier == Tier::free);
+  options.progress->enter("checking", selection.profiles.size() + selection.drafts.size());
+  check_selection(session.tree, selection, options.jobs, session.diagnostics, tier == Tier::free, {}, options.progress);
+  options.progress->enter("dialects");
   std::vector<Dialect> dialects = read_dialects(session.tree, session.diagnostics);
   check_dialects(session.tree, dialects, selection, {options.jobs, false, false, tier == Tier::free},
                  session.diagnostics);
   session.diagnostics.settle();
+  options.progress->finish();
 
   Diagnostics& found = session.diagnostics;
   auto withheld = withhold(session, selection, tier, found);

@@ -73,7 +73,7 @@ std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, c
 }
 
 std::string release_json(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles,
-                         const std::vector<ReleaseFile>& files, const PackedEntry& contents) {
+                         const std::vector<ReleaseFile>& files, const std::string& contents) {
   JsonWriter json;
   json.open_object()
       .field("name", tree.plan.name)
@@ -95,7 +95,7 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
         .field("sha256", sha256(file.bytes))
         .close();
   }
-  json.close().key("contents").open_object().field("name", contents.path).field("sha256", contents.digest).close();
+  json.close().key("contents").open_object().field("name", "contents.json").field("sha256", contents).close();
   json.key("tool").open_object().field("name", "bindery").field("version", tool_version()).close();
   json.key("libraries").open_object();
   for (const auto& [name, version] : library_versions()) json.field(name, version);
@@ -110,43 +110,56 @@ std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) 
   return out;
 }
 
-TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Tier tier, const Selection& selection,
-                      const std::vector<PackedProfile>& packed, ProgramFiles& programs, const PackedEntry& settings,
-                      const Edition& edition, const std::string& changelog) {
-  TierRelease out;
-  out.tier = tier;
+ReleaseFile release_file(std::string name, std::string bytes) {
+  ReleaseFile file{std::move(name), std::move(bytes), {}};
+  file.digest = sha256(file.bytes);
+  return file;
+}
+
+// What a tier's archive is made of besides its own texts.
+struct TierParts {
+  Tier tier = Tier::free;
+  const std::string* changelog = nullptr;
   std::vector<Listed> profiles;
-  for (std::size_t i = 0; i < packed.size(); ++i) {
-    if (selection.profiles[i].tier > tier) continue;
-    Listed& listed = profiles.emplace_back(Listed{&selection.profiles[i], &packed[i].entry, programs.made(i)});
-    std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
-    out.capped += packed[i].capped;
-  }
-  out.profiles = profiles.size();
-  std::vector<PackedEntry> own;
-  own.push_back(pack("CHANGELOG.md", changelog));
-  own.push_back(pack("LICENSE.txt", licence_text(tree)));
-  own.push_back(pack("READ-ME-FIRST.txt", read_me_first(tree, dialects, tier, edition, out.profiles)));
-  own.push_back(pack("contents.json", contents_json(tree, tier, edition, profiles)));
-  std::vector<const PackedEntry*> entries = {&settings};
-  for (const PackedEntry& entry : own) entries.push_back(&entry);
-  for (const Listed& each : profiles) entries.push_back(each.entry);
-  for (const PackedEntry* entry : programs.entries(tier)) entries.push_back(entry);
+  std::vector<const PackedEntry*> entries;  // settings, profiles, files of the dialects
+  std::size_t capped = 0;
+};
+
+TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts, const Edition& edition,
+                      unsigned jobs) {
+  TierRelease out;
+  out.tier = parts.tier;
+  out.profiles = parts.profiles.size();
+  out.capped = parts.capped;
+  std::string contents = contents_json(tree, parts.tier, edition, parts.profiles);
+  std::array<std::pair<const char*, std::string>, 4> own = {
+      {{"CHANGELOG.md", *parts.changelog},
+       {"LICENSE.txt", licence_text(tree)},
+       {"READ-ME-FIRST.txt", read_me_first(tree, dialects, parts.tier, edition, out.profiles)},
+       {"contents.json", std::move(contents)}}};
   std::vector<std::pair<std::string, std::string>> digests;
-  for (const PackedEntry* entry : entries) digests.emplace_back(entry->path, entry->digest);
-  PackedEntry sums = pack("SHA256SUMS", sums_text(std::move(digests)));
-  entries.push_back(&sums);
-  std::sort(entries.begin(), entries.end(),
+  for (const auto& [path, text] : own) digests.emplace_back(path, sha256(text));
+  out.contents = digests.back().second;
+  for (const PackedEntry* entry : parts.entries) digests.emplace_back(entry->path, entry->digest);
+  std::string sums = sums_text(std::move(digests));
+  std::array<PackedEntry, own.size() + 1> packed;
+  parallel_for(packed.size(), jobs, [&](std::size_t i) {
+    // The largest first.
+    std::size_t at = packed.size() - 1 - i;
+    packed[at] = at < own.size() ? pack(own[at].first, own[at].second) : pack("SHA256SUMS", sums);
+  });
+  for (const PackedEntry& entry : packed) parts.entries.push_back(&entry);
+  std::sort(parts.entries.begin(), parts.entries.end(),
             [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
 
-  out.files.push_back({fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(tier)),
-                       write_archive(entries, edition.time)});
-  out.files.push_back({"CHANGELOG.md", changelog});
-  out.files.push_back({"release.json", release_json(tree, tier, edition, out.profiles, out.files, own.back())});
-  out.contents = own.back().digest;
+  out.files.push_back(release_file(fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier)),
+                                   write_archive(parts.entries, edition.time)));
+  out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
+  out.files.push_back(
+      release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));
   digests.clear();
-  for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, sha256(file.bytes));
-  out.files.push_back({"SHA256SUMS", sums_text(std::move(digests))});
+  for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, file.digest);
+  out.files.push_back(release_file("SHA256SUMS", sums_text(std::move(digests))));
   return out;
 }
 
@@ -164,14 +177,29 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
   ProgramFiles programs(tree, dialects, selection, edition);
   if (!dialects.empty()) press_profiles(tree, selection, packed, programs, jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
-  Release release;
+  std::vector<TierParts> tiers;
   for (Tier tier : {Tier::free, Tier::supporter}) {
-    bool any = std::any_of(selection.profiles.begin(), selection.profiles.end(),
-                           [&](const Selected& each) { return tier == Tier::supporter || each.tier == Tier::free; });
-    if (any)
-      release.tiers.push_back(bind_tier(tree, dialects, tier, selection, packed, programs, settings, edition,
-                                        changelogs[static_cast<std::size_t>(tier)]));
+    TierParts parts;
+    parts.tier = tier;
+    parts.changelog = &changelogs[static_cast<std::size_t>(tier)];
+    parts.entries = programs.entries(tier);
+    parts.entries.push_back(&settings);
+    bool own = tier == Tier::supporter;  // the larger one has what the free one has
+    for (std::size_t i = 0; i < packed.size(); ++i) {
+      if (selection.profiles[i].tier > tier) continue;
+      own |= selection.profiles[i].tier == tier;
+      Listed& listed = parts.profiles.emplace_back(Listed{&selection.profiles[i], &packed[i].entry, programs.made(i)});
+      std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
+      parts.entries.push_back(&packed[i].entry);
+      parts.capped += packed[i].capped;
+    }
+    if (own && !packed.empty()) tiers.push_back(std::move(parts));
   }
+  Release release;
+  release.tiers.resize(tiers.size());
+  parallel_for(tiers.size(), jobs, [&](std::size_t i) {
+    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), edition, jobs);
+  });
   return release;
 }
 

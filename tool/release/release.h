@@ -28,6 +28,7 @@ struct Edition {
 struct ReleaseFile {
   std::string name;
   std::string bytes;
+  std::string digest;  // SHA-256 of the bytes
 };
 
 struct TierRelease {

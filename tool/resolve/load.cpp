@@ -36,23 +36,26 @@ bool can_share(const Tree& like, FileId id, const SourceFile& file) {
   return std::none_of(fragments.begin(), fragments.end(), [](const Fragment& f) { return f.broken || !f.parsed; });
 }
 
-// What tasks report, in their order, as far as it is kept: of so many tasks at a time, lest a flood fills the memory.
+// What blocks of tasks report, in their order, as far as it is kept. Small trees stay on one core.
 template <typename Work>
 Diagnostics gather_reports(std::size_t tasks, unsigned jobs, Work&& work) {
-  constexpr std::size_t wave = 64;
+  constexpr std::size_t block = 32;
   Diagnostics all(most::reports_in_all);
-  for (std::size_t at = 0; at < tasks; at += wave) {
-    std::vector<Diagnostics> reports(std::min(wave, tasks - at));
-    parallel_for(reports.size(), jobs, [&](std::size_t i) { work(at + i, reports[i]); });
-    for (Diagnostics& report : reports) all.join(std::move(report));
-  }
+  auto run_block = [&](std::size_t b) {
+    Diagnostics reports;
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, tasks); ++i) work(i, reports);
+    return reports;
+  };
+  parallel_in_order((tasks + block - 1) / block, jobs, run_block,
+                    [&](std::size_t, Diagnostics&& reports) { all.join(std::move(reports)); });
   all.shorten(0, most::reports_in_all);
   return all;
 }
 
 using FragmentFiles = std::map<FileId, std::shared_ptr<const FragmentFile>>;
 
-FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Diagnostics& out) {
+FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Progress* progress,
+                             Diagnostics& out) {
   FragmentFiles files;
   std::vector<FileId> ids;
   for (FileId id = 0; id < sources.files.size(); ++id) {
@@ -67,6 +70,7 @@ FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* 
     read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], own));
     own.shorten(0, most::reports);
     report.join(std::move(own));
+    if (progress != nullptr) progress->advance();
   }));
   for (std::size_t i = 0; i < ids.size(); ++i) files.emplace(ids[i], std::move(read[i]));
   return files;
@@ -150,18 +154,13 @@ void refuse_bounds(Tree& tree, Diagnostics& out) {
 }
 
 void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
-  constexpr std::size_t block = 32;  // fragments a task, so that small trees stay on one core
-  std::size_t blocks = (tree.fragments.size() + block - 1) / block;
-  out.join(gather_reports(blocks, jobs, [&](std::size_t b, Diagnostics& report) {
-    std::size_t end = std::min((b + 1) * block, tree.fragments.size());
-    for (std::size_t i = b * block; i < end; ++i) {
-      Diagnostics own(most::reports);
-      bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], own);
-      if (own.items().empty()) continue;
-      own.shorten(0, most::reports);
-      own.attribute(0, tree.fragments[i].id());
-      report.join(std::move(own));
-    }
+  out.join(gather_reports(tree.fragments.size(), jobs, [&](std::size_t i, Diagnostics& reports) {
+    Diagnostics own(most::reports);
+    bind_fragment(tree, static_cast<FragmentId>(i), tree.fragments[i], own);
+    if (own.items().empty()) return;
+    own.shorten(0, most::reports);
+    own.attribute(0, tree.fragments[i].id());
+    reports.join(std::move(own));
   }));
 }
 
@@ -182,7 +181,7 @@ bool Tree::may_be_unread(Kind kind, std::string_view name) const {
   return (is_glob(name) && unparsed[k]) || unread[k];
 }
 
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like) {
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like, Progress* progress) {
   Tree tree;
   tree.sources = &sources;
   // What reading the files reported belongs to the fragments in them.
@@ -196,13 +195,14 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   Diagnostics dictionary_report(most::dictionary_reports), fragment_report;
   parallel_for(2, jobs, [&](std::size_t task) {
     if (task == 0) tree.dictionary = read_dictionary(sources, units, dictionary_report);
-    else tree.files = read_fragments(sources, jobs, like, fragment_report);
+    else tree.files = read_fragments(sources, jobs, like, progress, fragment_report);
   });
   dictionary_report.shorten(0, most::dictionary_reports);
   out.join(std::move(dictionary_report));
   out.join(std::move(fragment_report));
   tree.plan = read_plan(sources, out);
 
+  if (progress != nullptr) progress->enter("linking");
   number_fragments(tree, out);
   note_unread(tree);
   link_fragments(tree, out);

@@ -226,13 +226,13 @@ Resolver::Axes Resolver::axes_of(const Triple& triple, Diagnostics* out) {
   return axes;
 }
 
-std::optional<Refusal> Resolver::refused(const Triple& triple) {
-  std::vector<Refusal> found = find_refusals(triple, false);
+std::optional<Refusal> Resolver::refused(const Triple& triple, bool names_hold) {
+  std::vector<Refusal> found = find_refusals(triple, false, names_hold);
   if (found.empty()) return std::nullopt;
   return std::move(found.front());
 }
 
-std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all) {
+std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all, bool names_hold) {
   std::vector<Refusal> found;
   std::optional<Axes> plain;
   std::optional<Facts> facts;
@@ -240,7 +240,7 @@ std::vector<Refusal> Resolver::find_refusals(const Triple& triple, bool all) {
     for (FragmentId each : tree_[triple.of[k]].linear) {
       const auto& fits = tree_[each].fits;
       if (!fits) continue;
-      for (std::size_t other = 0; other < kind_count; ++other) {
+      for (std::size_t other = 0; other < kind_count && !names_hold; ++other) {
         const BoundFragment& partner = tree_[triple.of[other]];
         if (admits(fits->names[other], partner.name(), &work_)) continue;
         found.push_back(

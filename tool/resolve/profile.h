@@ -97,9 +97,10 @@ class Resolver {
 
   // Does every `fits` of the three linearisations hold? Gives the first that does not. One that cannot be tested,
   // because a fact fails, refuses nothing: resolve() reports it.
-  std::optional<Refusal> refused(const Triple& triple);
+  // `names_hold`: the names were looked at already, and no list of them refuses.
+  std::optional<Refusal> refused(const Triple& triple, bool names_hold = false);
   // All of them.
-  std::vector<Refusal> refusals(const Triple& triple) { return find_refusals(triple, true); }
+  std::vector<Refusal> refusals(const Triple& triple) { return find_refusals(triple, true, false); }
 
   // The tables of machine, material and process with the `when` blocks that match; they live as long as the resolver.
   using Axes = std::array<const AxisTable*, kind_count>;
@@ -118,7 +119,7 @@ class Resolver {
   Axes axes_of(const Triple& triple, Diagnostics* out = nullptr);
 
  private:
-  std::vector<Refusal> find_refusals(const Triple& triple, bool all);
+  std::vector<Refusal> find_refusals(const Triple& triple, bool all, bool names_hold);
   Axes plain_axes(const Triple& triple);
   const AxisTable& table(FragmentId fragment, const ActiveBlocks& active);
 

@@ -242,13 +242,26 @@ class Selector {
     return out;
   }
 
+  // Do the lists of names in `fits` admit it, on all sides?
+  bool names_admit(const Triple& triple) {
+    for (std::size_t kind = 0; kind < kind_count; ++kind) {
+      std::uint32_t position = triple.of[kind] - tree_.of_kind[kind].front();
+      for (FragmentId id : triple.of) {
+        const Admitted* names = filter_.of(id, kind);
+        if (names != nullptr && !names->bits[position]) return false;
+      }
+    }
+    return true;
+  }
+
   void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
                 const std::vector<NameCondition>& leave) {
     if (++considered_ > most_ || overdone()) return;
+    if (!literal && !names_admit(triple)) return;
     for (const NameCondition& each : leave) {
       if (names_hold(tree_, each, triple.of, &work_)) return;
     }
-    if (auto refusal = resolver_.refused(triple)) {
+    if (auto refusal = resolver_.refused(triple, !literal)) {
       if (literal) report_misfit(entry, triple, *refusal);
       return;
     }

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "base/diagnostic.h"
+#include "base/progress.h"
 #include "base/value.h"
 #include "formula/formula.h"
 #include "resolve/names.h"
@@ -155,8 +156,9 @@ struct Tree {
 
 // `sources` must outlive the tree. Reports everything that is wrong without looking at any triple. What `like` has read
 // of an equal text is shared, not read again, unless that had an error: its sources were aligned with these and outlive
-// the tree as well.
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like = nullptr);
+// the tree as well. `progress`, if given, has a stage at hand that counts files, and gets one for linking.
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like = nullptr,
+               Progress* progress = nullptr);
 
 // The steps of `extends` from a fragment to one of its ancestors, both included: the shortest, by the order of listing.
 std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, FragmentId to);

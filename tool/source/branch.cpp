@@ -126,7 +126,7 @@ class BranchReader {
 }  // namespace
 
 Branch read_branch(const std::filesystem::path& root, const std::string& revision) {
-  GitLibrary library;
+  use_git();
   return BranchReader(root, revision).read();
 }
 

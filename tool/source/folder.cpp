@@ -51,10 +51,10 @@ class FolderReader {
   struct Found {
     std::string path;  // as it can be shown
     struct stat info;
-    std::string real = path;
+    std::string real = path;  // as the system has it
   };
 
-  // `info` need hold no more than the type where that is a folder.
+  // `info` need hold no more than the type.
   void look_at(const std::string& path, const struct stat& info) {
     bool wanted = is_source_path(path) || is_stray_path(path);
     if (wanted || S_ISLNK(info.st_mode)) {
@@ -80,6 +80,7 @@ class FolderReader {
       inner += name;
       struct stat of_inner {};
       if (entry->d_type == DT_DIR) of_inner.st_mode = S_IFDIR;
+      else if (entry->d_type == DT_REG) of_inner.st_mode = S_IFREG;
       else if (fstatat(dirfd(folder), entry->d_name, &of_inner, AT_SYMLINK_NOFOLLOW) != 0) of_inner.st_mode = 0;
       if (of_inner.st_mode != 0) look_at(inner, of_inner);
       errno = 0;
@@ -98,34 +99,35 @@ class FolderReader {
 
   void load(FileId id, const Found& found, SourceFile& file, Diagnostics& out) const {
     file.path = found.path;
-    auto size = static_cast<std::size_t>(found.info.st_size);
     std::optional<Oddity> oddity;
     if (!is_plain_name(found.real)) oddity = Oddity::hidden_name;
     else if (S_ISLNK(found.info.st_mode)) oddity = Oddity::link;
     else if (S_ISDIR(found.info.st_mode)) oddity = is_yaml(found.path) ? Oddity::folder : Oddity::unreadable_folder;
     else if (!S_ISREG(found.info.st_mode)) oddity = Oddity::device;
     else if (!is_source_path(found.path)) oddity = Oddity::stray;
-    else if (size > largest_text) oddity = Oddity::too_large;
-    else if (!slurp(root_ / found.real, size, file.text)) oddity = Oddity::unreadable_file;
+    else if (!slurp(root_ / found.real, file.text)) oddity = Oddity::unreadable_file;
+    else if (file.text.size() > largest_text) oddity = Oddity::too_large;
+    if (oddity) file.text.clear();
     if (oddity) report_oddity(id, file, *oddity, out);
     else check_text(id, file, out);
   }
 
-  // Reads the file; `size` is what it had a moment ago, and one byte more shows that it grew.
-  static bool slurp(const fs::path& path, std::size_t size, std::string& text) {
+  // Reads the file, of one that is too large no more than shows it.
+  static bool slurp(const fs::path& path, std::string& text) {
     int handle = open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
     if (handle < 0) return false;
-    text.resize(size + 1);
+    struct stat info {};
+    bool sound = fstat(handle, &info) == 0 && S_ISREG(info.st_mode);
+    // A byte more than it has shows that it grew since.
+    text.resize(std::min(static_cast<std::size_t>(sound ? info.st_size : 0), largest_text) + 1);
     std::size_t length = 0;
     ssize_t got = 0;
-    while (length < text.size() && (got = ::read(handle, text.data() + length, text.size() - length)) > 0) {
+    while (sound && length < text.size() && (got = ::read(handle, text.data() + length, text.size() - length)) > 0) {
       length += static_cast<std::size_t>(got);
     }
-    int problem = errno;
     close(handle);
-    errno = problem;
     text.resize(length);
-    return got >= 0;
+    return sound && got >= 0;
   }
 
   const fs::path& root_;

@@ -91,13 +91,13 @@ int note_entry(const char* folder, const git_tree_entry* entry, void* payload) {
 }  // namespace
 
 std::optional<Commit> head_commit(const fs::path& root) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   return place ? head_of(*place) : std::nullopt;
 }
 
 std::optional<GitState> git_state(const fs::path& root) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   auto head = place ? head_of(*place) : std::nullopt;
   if (!head) return std::nullopt;
@@ -110,7 +110,7 @@ std::optional<GitState> git_state(const fs::path& root) {
 }
 
 std::map<std::string, Commit> list_tags(const fs::path& root) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   std::map<std::string, Commit> found;
   if (!place) return found;
@@ -125,13 +125,13 @@ std::map<std::string, Commit> list_tags(const fs::path& root) {
 }
 
 bool is_shallow(const fs::path& root) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   return place && git_repository_is_shallow(place->repository.get()) == 1;
 }
 
 std::vector<std::string> missing_commits(const fs::path& root, const std::vector<std::string>& ids) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   std::vector<std::string> missing;
   for (const std::string& id : ids) {
@@ -141,7 +141,7 @@ std::vector<std::string> missing_commits(const fs::path& root, const std::vector
 }
 
 Revision find_revision(const fs::path& root, const std::string& name) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   if (!place)
     throw UsageError(fmt::format("the tree is not in a git repository, so it has no revision '{}'", name),
@@ -172,7 +172,7 @@ Revision find_revision(const fs::path& root, const std::string& name) {
 
 Sources read_revision(const fs::path& root, const Revision& revision, Diagnostics& out, const Sources* like,
                       unsigned jobs) {
-  GitLibrary library;
+  use_git();
   Sources sources;
   sources.files.resize(revision.files.size());
   constexpr std::size_t block = 512;

@@ -160,7 +160,7 @@ class HistoryReader {
 
 History read_history(const fs::path& root, const std::string& from, const std::string& to,
                      const std::vector<std::string>& wanted) {
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   if (!place) return {};
   return HistoryReader(*place, wanted).read(from, to);
@@ -168,7 +168,7 @@ History read_history(const fs::path& root, const std::string& from, const std::s
 
 std::string read_blob(const fs::path& root, const std::string& name) {
   if (name.empty()) return {};
-  GitLibrary library;
+  use_git();
   auto place = open_at(root);
   git_oid id;
   git_blob* blob = nullptr;

@@ -1,5 +1,7 @@
 #include "source/repository.h"
 
+#include <mutex>
+
 #include <fmt/format.h>
 
 #include "base/failure.h"
@@ -8,17 +10,18 @@ namespace bindery {
 
 namespace fs = std::filesystem;
 
-GitLibrary::GitLibrary() {
-  git_libgit2_init();
-  // A tree may be read by another user than its owner (a build as root); nothing of it is run.
-  git_libgit2_opts(GIT_OPT_SET_OWNER_VALIDATION, 0);
-  const char* extensions[] = {"worktreeconfig"};
-  git_libgit2_opts(GIT_OPT_SET_EXTENSIONS, extensions, 1);
-  // Objects carry zlib's checksum; hashing each again doubles the time of reading many.
-  git_libgit2_opts(GIT_OPT_ENABLE_STRICT_HASH_VERIFICATION, 0);
+void use_git() {
+  static std::once_flag started;
+  std::call_once(started, [] {
+    git_libgit2_init();
+    // A tree may be read by another user than its owner (a build as root); nothing of it is run.
+    git_libgit2_opts(GIT_OPT_SET_OWNER_VALIDATION, 0);
+    const char* extensions[] = {"worktreeconfig"};
+    git_libgit2_opts(GIT_OPT_SET_EXTENSIONS, extensions, 1);
+    // Objects carry zlib's checksum; hashing each again doubles the time of reading many.
+    git_libgit2_opts(GIT_OPT_ENABLE_STRICT_HASH_VERIFICATION, 0);
+  });
 }
-
-GitLibrary::~GitLibrary() { git_libgit2_shutdown(); }
 
 void git_failed(std::string_view what) {
   const git_error* error = git_error_last();

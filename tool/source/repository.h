@@ -12,13 +12,9 @@
 
 namespace bindery {
 
-// The library, for as long as something of it is in use.
-struct GitLibrary {
-  GitLibrary();
-  ~GitLibrary();
-  GitLibrary(const GitLibrary&) = delete;
-  GitLibrary& operator=(const GitLibrary&) = delete;
-};
+// Makes the library ready, before anything of it is used; from any thread. It stays so until the process ends: to start
+// it takes 10 ms, most of it to read the system's certificates.
+void use_git();
 
 template <typename T, void (*Free)(T*)>
 struct Freed {
