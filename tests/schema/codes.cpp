@@ -18,7 +18,7 @@ struct Read {
   wall.speed: { kinds: [process], unit: mm/s, default: 60 mm/s }
 )";
     sources = test::sources_of(files);
-    dictionary = read_dictionary(sources, std::make_shared<Units>(), out);
+    dictionary = read_dictionary(sources, std::make_shared<Units>(), 2, out);
   }
   explicit Read(std::string codes) : Read(test::Files{{"schema/codes.yaml", std::move(codes)}}) {}
 

@@ -13,7 +13,7 @@ struct Read {
   Diagnostics out;
   Dictionary dictionary;
 
-  explicit Read(test::Files files) : sources(test::sources_of(files)) { dictionary = read_dictionary(sources, std::make_shared<Units>(), out); }
+  explicit Read(test::Files files) : sources(test::sources_of(files)) { dictionary = read_dictionary(sources, std::make_shared<Units>(), 2, out); }
   explicit Read(std::string text) : Read(test::Files{{"schema/d.yaml", std::move(text)}}) {}
   std::string said() {
     out.settle();

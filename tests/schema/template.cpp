@@ -8,7 +8,7 @@ namespace {
 Dictionary& small() {
   static Sources sources = test::sources_of({{"schema/d.yaml", std::string(test::dictionary)}});
   static Diagnostics out;
-  static Dictionary read = read_dictionary(sources, std::make_shared<Units>(), out);
+  static Dictionary read = read_dictionary(sources, std::make_shared<Units>(), 2, out);
   REQUIRE(out.items().empty());
   return read;
 }

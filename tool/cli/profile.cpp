@@ -19,7 +19,7 @@ bool can_resolve(const Session& session, const Triple& triple) {
 }  // namespace
 
 Exit run_show(const Options& options) {
-  Session session = open_session(options);
+  Session session = open_profiles(options, {options.words[0]});
   Resolver resolver(session.tree);
   Triple triple = find_profile(session, resolver, options.words[0]);
   Answer answer = resolve_one(session, resolver, triple);
@@ -46,7 +46,7 @@ Exit run_show(const Options& options) {
 }
 
 Exit run_why(const Options& options) {
-  Session session = open_session(options);
+  Session session = open_profiles(options, {options.words[0]});
   Resolver resolver(session.tree);
   Triple triple = find_profile(session, resolver, options.words[0]);
   const Dictionary& dictionary = session.tree.dictionary;
@@ -67,7 +67,7 @@ Exit run_why(const Options& options) {
 }
 
 Exit run_compare(const Options& options) {
-  Session session = open_session(options);
+  Session session = open_profiles(options, options.words);
   Resolver resolver(session.tree);
   Triple left = find_profile(session, resolver, options.words[0]);
   Triple right = find_profile(session, resolver, options.words[1]);

@@ -1,5 +1,6 @@
 #include "cli/session.h"
 
+#include <algorithm>
 #include <set>
 
 #include <fmt/format.h>
@@ -8,6 +9,7 @@
 #include "base/words.h"
 #include "check/check.h"
 #include "report/diagnostics.h"
+#include "resolve/needed.h"
 
 namespace bindery {
 
@@ -48,6 +50,67 @@ void place_among(Sources& sources, Diagnostics& reports, std::vector<SourceFile>
                            [&](const SourceFile& each) { return each.path == file.path; });
     if (!at->present) *at = std::move(file);
   }
+}
+
+// Are the profiles' fragments there, with nothing that the whole tree would have to explain?
+bool tells_all(const Session& session, const std::vector<std::string>& profiles) {
+  if (session.diagnostics.any_errors()) return false;
+  for (const std::string& profile : profiles) {
+    std::string_view rest = profile;
+    for (Kind kind : all_kinds) {
+      FragmentId id = session.tree.find(kind, rest.substr(0, rest.find('/')));
+      if (id == no_fragment || session.tree[id].abstract) return false;
+      rest.remove_prefix(std::min(rest.find('/'), rest.size() - 1) + 1);
+    }
+  }
+  return true;
+}
+
+// Of a revision, the files at these paths.
+Revision part_of(const Revision& revision, const std::set<std::string>& paths) {
+  Revision out{revision.commit, {}};
+  std::copy_if(revision.files.begin(), revision.files.end(), std::back_inserter(out.files),
+               [&](const RevisionFile& file) { return paths.contains(file.path); });
+  return out;
+}
+
+// A session of some files alone; nothing where these do not tell all.
+std::optional<Session> open_part(const Options& options, const std::vector<std::string>& profiles) {
+  Session session;
+  session.root = find_root(options.folder);
+  session.sources = std::make_unique<Sources>();
+  std::optional<Revision> revision;
+  Listing listing;
+  if (options.at) {
+    revision = find_revision(session.root, *options.at);
+    session.commit = revision->commit;
+    for (const RevisionFile& file : revision->files) {
+      listing.paths.push_back(file.path);
+      listing.sound &= !file.oddity;
+    }
+  } else {
+    listing = list_folder(session.root);
+  }
+  if (!listing.sound) return std::nullopt;
+  auto read = [&](const std::set<std::string>& paths) {
+    return revision ? read_revision(session.root, part_of(*revision, paths), session.diagnostics)
+                    : read_files(session.root, {paths.begin(), paths.end()}, session.diagnostics);
+  };
+  auto read_one = [&](const std::string& path) {
+    Sources one = read({path});
+    return one.files.empty() ? SourceFile{.path = path, .text = {}, .sound = false} : std::move(one.files.front());
+  };
+  std::set<std::string> needed;
+  for (const std::string& path : listing.paths) {
+    if (is_for_all_profiles(path)) needed.insert(path);
+  }
+  for (const std::string& profile : profiles) {
+    if (!add_needed_files(listing.paths, profile, read_one, needed)) return std::nullopt;
+  }
+  *session.sources = read(needed);
+  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);
+  if (!tells_all(session, profiles)) return std::nullopt;
+  return session;
 }
 
 FragmentId find_part(const Session& session, Kind kind, std::string_view name) {
@@ -104,6 +167,12 @@ Session open_session(const Options& options, std::vector<SourceFile> more) {
   options.progress->enter("parsing", session.sources->files.size());
   session.tree = load_tree(*session.sources, options.jobs, session.diagnostics, nullptr, options.progress);
   return session;
+}
+
+Session open_profiles(const Options& options, const std::vector<std::string>& profiles) {
+  options.progress->enter("reading");
+  if (auto part = open_part(options, profiles)) return std::move(*part);
+  return open_session(options);
 }
 
 Triple find_profile(const Session& session, Resolver& resolver, const std::string& id) {

@@ -31,6 +31,10 @@ struct Session {
 // places among the sources, sorted in by path, and is no part of the tree.
 Session open_session(const Options& options, std::vector<SourceFile> more = {});
 
+// The same for commands that tell of some profiles alone: reads no more than these are made of, where that is enough to
+// say the same of them.
+Session open_profiles(const Options& options, const std::vector<std::string>& profiles);
+
 // The triple that `id` names ("machine/material/process"). Throws UsageError, with the nearest names, where a
 // name is unknown or the triple does not fit.
 Triple find_profile(const Session& session, Resolver& resolver, const std::string& id);

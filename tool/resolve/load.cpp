@@ -194,7 +194,7 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   // The dictionary and the fragments' syntax do not need each other.
   Diagnostics dictionary_report(most::dictionary_reports), fragment_report;
   parallel_for(2, jobs, [&](std::size_t task) {
-    if (task == 0) tree.dictionary = read_dictionary(sources, units, dictionary_report);
+    if (task == 0) tree.dictionary = read_dictionary(sources, units, jobs, dictionary_report);
     else tree.files = read_fragments(sources, jobs, like, progress, fragment_report);
   });
   dictionary_report.shorten(0, most::dictionary_reports);

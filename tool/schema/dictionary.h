@@ -108,8 +108,8 @@ class Dictionary {
   std::shared_ptr<Units> units;
 };
 
-// Reads the dictionary; `units` serves the later stages too.
-Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units, Diagnostics& out);
+// Reads the dictionary, on so many threads; `units` serves the later stages too.
+Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units, unsigned jobs, Diagnostics& out);
 
 // A literal read as a value of `setting` (an item of it, for a list). Gives nothing after one report.
 std::optional<Value> read_literal(const Setting& setting, const Text& text, Units& units, Diagnostics& out);

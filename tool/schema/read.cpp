@@ -5,12 +5,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <set>
 
 #include <fmt/format.h>
 
 #include "base/number.h"
+#include "base/parallel.h"
 #include "base/words.h"
+#include "syntax/limits.h"
 
 namespace bindery {
 
@@ -26,8 +29,8 @@ const std::set<std::string_view> reserved_segments = {"calc",   "add",   "scale"
 
 class DictionaryReader {
  public:
-  DictionaryReader(const Sources& sources, std::shared_ptr<Units> units, Diagnostics& out)
-      : sources_(sources), out_(out) {
+  DictionaryReader(const Sources& sources, std::shared_ptr<Units> units, unsigned jobs, Diagnostics& out)
+      : sources_(sources), jobs_(jobs), out_(out) {
     dictionary_.units = std::move(units);
     dictionary_.roles.fill(no_key);
   }
@@ -35,15 +38,29 @@ class DictionaryReader {
   // First every entry, so that formulas may name settings of any file; then what refers to settings.
   Dictionary read() {
     std::size_t errors = out_.count(Severity::error);
-    bool found = false;
+    std::vector<FileId> ids;
     for (FileId id = 0; id < sources_.files.size(); ++id) {
-      if (!sources_[id].present || !sources_[id].path.starts_with("schema/") || !is_source_path(sources_[id].path))
-        continue;
-      found = true;
-      if (sources_[id].sound) read_file(id);
+      if (sources_[id].present && sources_[id].path.starts_with("schema/") && is_source_path(sources_[id].path))
+        ids.push_back(id);
+    }
+    std::vector<std::optional<Document>> parsed(ids.size());
+    std::vector<Diagnostics> reports(ids.size(), Diagnostics(most::dictionary_reports));
+    // The largest first, lest it is what all wait for at the end.
+    std::vector<std::size_t> order(ids.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+      return sources_[ids[a]].text.size() > sources_[ids[b]].text.size();
+    });
+    parallel_for(ids.size(), jobs_, [&](std::size_t at) {
+      std::size_t i = order[at];
+      if (sources_[ids[i]].sound) parsed[i] = parse_document(ids[i], sources_[ids[i]], reports[i]);
+    });
+    for (std::size_t i = 0; i < ids.size(); ++i) {
+      out_.join(std::move(reports[i]));
+      if (parsed[i]) read_file(std::move(*parsed[i]));
       else dictionary_.incomplete = true;
     }
-    if (!found) {
+    if (ids.empty()) {
       dictionary_.incomplete = true;
       out_.add(Code::dictionary_missing, {}, "the tree has no dictionary: no `schema/*.yaml`")
           .with_help("start with a copy of the schema/ folder that comes with this program");
@@ -82,13 +99,8 @@ class DictionaryReader {
     Field field;
   };
 
-  void read_file(FileId id) {
-    auto parsed = parse_document(id, sources_[id], out_);
-    if (!parsed) {
-      dictionary_.incomplete = true;
-      return;
-    }
-    const Document& doc = dictionary_.documents.emplace_back(std::move(*parsed));
+  void read_file(Document parsed) {
+    const Document& doc = dictionary_.documents.emplace_back(std::move(parsed));
     FieldReader read(doc, out_);
     for (const Field& field : read.fields(0, "a file of the dictionary")) {
       if (field.key.text == "settings") {
@@ -376,6 +388,7 @@ class DictionaryReader {
   }
 
   const Sources& sources_;
+  unsigned jobs_;
   Diagnostics& out_;
   Dictionary dictionary_;
   std::deque<Pending> pending_;
@@ -384,8 +397,8 @@ class DictionaryReader {
 
 }  // namespace
 
-Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units, Diagnostics& out) {
-  return DictionaryReader(sources, std::move(units), out).read();
+Dictionary read_dictionary(const Sources& sources, std::shared_ptr<Units> units, unsigned jobs, Diagnostics& out) {
+  return DictionaryReader(sources, std::move(units), jobs, out).read();
 }
 
 }  // namespace bindery

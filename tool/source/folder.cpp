@@ -22,18 +22,38 @@ namespace fs = std::filesystem;
 
 namespace {
 
+constexpr std::initializer_list<const char*> tree_folders = {"profiles-src", "schema", "release"};
+
 bool is_yaml(std::string_view path) { return path.ends_with(".yaml"); }
 
 class FolderReader {
  public:
   FolderReader(const fs::path& root, unsigned jobs, Diagnostics& out) : root_(root), jobs_(jobs), out_(out) {}
 
-  Sources read(std::initializer_list<const char*> folders) {
+  void find(std::initializer_list<const char*> folders) {
     for (const char* top : folders) {
       struct stat info {};
       if (lstat((root_ / top).c_str(), &info) == 0) look_at(top, info);
     }
     std::sort(found_.begin(), found_.end(), [](const Found& a, const Found& b) { return a.path < b.path; });
+  }
+
+  // What stands at that path, after those before; nothing where it is gone.
+  void find_file(const std::string& path) {
+    struct stat info {};
+    if (lstat((root_ / path).c_str(), &info) == 0) look_at(path, info);
+  }
+
+  Listing list() const {
+    Listing out;
+    for (const Found& found : found_) {
+      out.paths.push_back(found.path);
+      out.sound &= S_ISREG(found.info.st_mode) && is_plain_name(found.real) && is_source_path(found.path);
+    }
+    return out;
+  }
+
+  Sources read() {
     Sources sources;
     sources.files.resize(found_.size());
     // In parts, so that small trees stay on one core; what each part reports is joined in the order of the files.
@@ -153,11 +173,28 @@ fs::path find_root(const fs::path& start) {
 }
 
 Sources read_folder(const fs::path& root, unsigned jobs, Diagnostics& out) {
-  return FolderReader(root, jobs, out).read({"profiles-src", "schema", "release"});
+  FolderReader reader(root, jobs, out);
+  reader.find(tree_folders);
+  return reader.read();
 }
 
 Sources read_notes(const fs::path& root, Diagnostics& out) {
-  return FolderReader(root, 1, out).read({"release/notes"});
+  FolderReader reader(root, 1, out);
+  reader.find({"release/notes"});
+  return reader.read();
+}
+
+Listing list_folder(const fs::path& root) {
+  Diagnostics nothing;
+  FolderReader reader(root, 1, nothing);
+  reader.find(tree_folders);
+  return reader.list();
+}
+
+Sources read_files(const fs::path& root, const std::vector<std::string>& paths, Diagnostics& out) {
+  FolderReader reader(root, 1, out);
+  for (const std::string& path : paths) reader.find_file(path);
+  return reader.read();
 }
 
 }  // namespace bindery

@@ -60,6 +60,16 @@ std::filesystem::path find_root(const std::filesystem::path& start);
 // Reads the tree below `root`, on so many threads. What cannot be read is reported and stands in the result as unsound.
 Sources read_folder(const std::filesystem::path& root, unsigned jobs, Diagnostics& out);
 
+// What a tree's folders hold, sorted, with nothing read.
+struct Listing {
+  std::vector<std::string> paths;
+  bool sound = true;  // false: not all are texts of a tree, and reading would report that
+};
+Listing list_folder(const std::filesystem::path& root);
+
+// Some of a tree's files, sorted; those that are gone by now are left out.
+Sources read_files(const std::filesystem::path& root, const std::vector<std::string>& paths, Diagnostics& out);
+
 // The same for release/notes/ alone.
 Sources read_notes(const std::filesystem::path& root, Diagnostics& out);
 
