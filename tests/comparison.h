@@ -22,7 +22,7 @@ class Twins {
   Twins(const Files& before, const Files& after) : sources{sources_of(before), sources_of(after)} {
     align(sources[0], diagnostics[0], sources[1], diagnostics[1]);
     tree[1] = load_tree(sources[1], 1, diagnostics[1]);
-    tree[0] = load_tree(sources[0], 1, diagnostics[0], &tree[1]);
+    tree[0] = load_tree(sources[0], 1, diagnostics[0], {.like = &tree[1]});
     for (std::size_t side : {0u, 1u}) selection[side] = select_profiles(tree[side], diagnostics[side]);
     REQUIRE_MESSAGE(said() == "", said());
     map = map_fragments(tree[0], tree[1]);

@@ -31,7 +31,7 @@ struct ReadSide {
   Selection selection;
 
   void link(const Tree* like) {
-    tree = load_tree(sources, 1, diagnostics, like);
+    tree = load_tree(sources, 1, diagnostics, {.like = like});
     selection = select_profiles(tree, diagnostics, most_triples);
   }
   Side side() const { return {&tree, &selection}; }

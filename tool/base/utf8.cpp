@@ -68,6 +68,7 @@ std::optional<HiddenCharacter> find_hidden(std::string_view text) {
 }
 
 bool is_plain_name(std::string_view name) {
+  if (end_of_ascii(name, 0) == name.size() && name.find('\n') == std::string_view::npos) return true;
   return is_utf8(name) && !find_hidden(name) && name.find_first_of("\n\t") == std::string_view::npos;
 }
 
@@ -80,6 +81,7 @@ std::string one_line(std::string_view text) {
 }
 
 std::string plain_name(std::string_view name) {
+  if (is_plain_name(name)) return std::string(name);
   std::string out;
   for (std::size_t at = 0; at < name.size();) {
     auto point = decode(name, at);

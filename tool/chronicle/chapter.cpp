@@ -153,7 +153,7 @@ Changes Chronicle::of_trees(const SideSource* from, const SideSource& to, const 
   if (open == nullptr) align(*old.sources, old.diagnostics, *now.sources, now.diagnostics);
 
   auto load = [&](OpenSide& side, const Tree* like) {
-    side.tree = load_tree(*side.sources, jobs_, side.diagnostics, like);
+    side.tree = load_tree(*side.sources, jobs_, side.diagnostics, {.like = like});
   };
   auto fails = [&](OpenSide& side, const std::string& called) {
     if (!side.diagnostics.any_errors()) return false;

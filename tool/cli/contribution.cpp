@@ -26,7 +26,7 @@ struct ReadSide {
   Selection selection;
 
   void link(unsigned jobs, const Tree* like) {
-    tree = load_tree(sources, jobs, diagnostics, like);
+    tree = load_tree(sources, jobs, diagnostics, {.like = like});
     selection = select_profiles(tree, diagnostics, most_triples);
   }
   Side side() const { return {&tree, &selection}; }

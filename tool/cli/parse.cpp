@@ -69,6 +69,7 @@ struct Parser {
     validate->add_option("--tier", tier, "for whom: free or supporter (supporter if absent)")->type_name("TIER");
     validate->add_flag("--strict", options.strict, "warnings count as errors");
     format(validate, {"text", "json", "sarif", "markdown"}, "text");
+    cache(validate);
 
     CLI::App* list = command("list", fmt::format("list {}", join_words(nouns, "or")));
     list->add_option("what", first, fmt::format("one of {}", join_words(nouns, "or")))->required()->type_name("WHAT");

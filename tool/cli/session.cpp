@@ -108,7 +108,7 @@ std::optional<Session> open_part(const Options& options, const std::vector<std::
     if (!add_needed_files(listing.paths, profile, read_one, needed)) return std::nullopt;
   }
   *session.sources = read(needed);
-  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics);
+  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics, {.part = true});
   if (!tells_all(session, profiles)) return std::nullopt;
   return session;
 }
@@ -165,7 +165,7 @@ Session open_session(const Options& options, std::vector<SourceFile> more) {
   }
   if (!more.empty()) place_among(*session.sources, session.diagnostics, std::move(more));
   options.progress->enter("parsing", session.sources->files.size());
-  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics, nullptr, options.progress);
+  session.tree = load_tree(*session.sources, options.jobs, session.diagnostics, {.progress = options.progress});
   return session;
 }
 

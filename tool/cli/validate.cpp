@@ -6,6 +6,7 @@
 #include "cli/session.h"
 #include "dialect/check.h"
 #include "judge/audience.h"
+#include "recall/recheck.h"
 #include "release/version.h"
 #include "report/diagnostics.h"
 #include "report/impact.h"
@@ -27,10 +28,53 @@ std::array<std::size_t, 3> withhold(const Session& session, const Selection& sel
   return out;
 }
 
+// What was found, as far as the audience may be told.
+struct Found {
+  Diagnostics reports;
+  std::array<std::size_t, 3> withheld{};
+  Sound size;
+};
+
+Exit print(const Found& found, const Sources& sources, const Options& options) {
+  std::string summary = fmt::format("{}, {}: {}", counted(found.size.fragments, "fragment"),
+                                    counted(found.size.profiles, "profile"), tally(found.reports));
+  if (std::size_t more = found.withheld[0] + found.withheld[1] + found.withheld[2]; more > 0)
+    summary += fmt::format("; {} more in what only supporters get", counted(more, "problem"));
+  if (options.format == "json") {
+    JsonWriter json;
+    json.open_object().key("diagnostics");
+    diagnostics_json(found.reports, sources, json);
+    json.key("fragments")
+        .whole(static_cast<long long>(found.size.fragments))
+        .key("profiles")
+        .whole(static_cast<long long>(found.size.profiles))
+        .close();
+    fmt::print("{}", json.finish());
+  } else if (options.format == "sarif") {
+    fmt::print("{}", sarif_report(found.reports, sources, tool_version()));
+  } else if (options.format == "markdown") {
+    fmt::print("## Tree\n\n{}.\n", summary);
+    if (!found.reports.items().empty()) fmt::print("\n### Problems\n\n{}", problems_markdown(found.reports, sources));
+  } else {
+    print_diagnostics(found.reports, sources, options);
+    fmt::print("{}\n", summary);
+  }
+  bool failed = found.reports.any_errors() || found.withheld[0] > 0;
+  bool warned = found.reports.count(Severity::warning) > 0 || found.withheld[1] > 0;
+  return failed || (options.strict && warned) ? Exit::sources : Exit::done;
+}
+
 }  // namespace
 
 Exit run_validate(const Options& options) {
   if (options.since || options.overlay) return judge_contribution(options);
+  if (options.cache) {
+    if (auto sound = recheck(find_root(options.folder), options.jobs, *options.progress)) {
+      options.progress->finish();
+      return print({{}, {}, *sound}, {}, options);
+    }
+  }
+  std::int64_t begun = now_in_nanoseconds();
   Session session = open_session(options);
   options.progress->enter("selecting");
   Selection selection = session.select();
@@ -42,37 +86,16 @@ Exit run_validate(const Options& options) {
   check_dialects(session.tree, dialects, selection, {options.jobs, false, false, tier == Tier::free},
                  session.diagnostics);
   session.diagnostics.settle();
+  // What dialects write is not checked in parts.
+  if (options.cache && session.diagnostics.items().empty() && dialects.empty()) {
+    options.progress->enter("remembering");
+    write_snapshot(session.root, take_snapshot(session.tree, selection, begun, options.jobs));
+  }
   options.progress->finish();
 
-  Diagnostics& found = session.diagnostics;
-  auto withheld = withhold(session, selection, tier, found);
-  std::size_t fragments = session.tree.fragments.size(), profiles = selection.profiles.size();
-  std::string summary =
-      fmt::format("{}, {}: {}", counted(fragments, "fragment"), counted(profiles, "profile"), tally(found));
-  if (std::size_t more = withheld[0] + withheld[1] + withheld[2]; more > 0)
-    summary += fmt::format("; {} more in what only supporters get", counted(more, "problem"));
-  if (options.format == "json") {
-    JsonWriter json;
-    json.open_object().key("diagnostics");
-    diagnostics_json(found, *session.sources, json);
-    json.key("fragments")
-        .whole(static_cast<long long>(fragments))
-        .key("profiles")
-        .whole(static_cast<long long>(profiles))
-        .close();
-    fmt::print("{}", json.finish());
-  } else if (options.format == "sarif") {
-    fmt::print("{}", sarif_report(found, *session.sources, tool_version()));
-  } else if (options.format == "markdown") {
-    fmt::print("## Tree\n\n{}.\n", summary);
-    if (!found.items().empty()) fmt::print("\n### Problems\n\n{}", problems_markdown(found, *session.sources));
-  } else {
-    print_diagnostics(found, *session.sources, options);
-    fmt::print("{}\n", summary);
-  }
-  bool failed = found.any_errors() || withheld[0] > 0;
-  bool warned = found.count(Severity::warning) > 0 || withheld[1] > 0;
-  return failed || (options.strict && warned) ? Exit::sources : Exit::done;
+  Found found{std::move(session.diagnostics), {}, {session.tree.fragments.size(), selection.profiles.size()}};
+  found.withheld = withhold(session, selection, tier, found.reports);
+  return print(found, *session.sources, options);
 }
 
 }  // namespace bindery

@@ -231,7 +231,7 @@ class Proposer {
       if (!text) return nullptr;
       file.text = std::move(*text);
     }
-    trial.tree = load_tree(*trial.sources, form_.jobs, trial.diagnostics, nullptr);
+    trial.tree = load_tree(*trial.sources, form_.jobs, trial.diagnostics);
     for (std::size_t k = 0; k < kind_count; ++k) {
       std::string_view name = tree_[triple_.of[k]].name();
       if (!form_.fresh.empty() && static_cast<Kind>(k) == Kind::process) name = form_.fresh;

@@ -54,14 +54,13 @@ Diagnostics gather_reports(std::size_t tasks, unsigned jobs, Work&& work) {
 
 using FragmentFiles = std::map<FileId, std::shared_ptr<const FragmentFile>>;
 
-FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* like, Progress* progress,
-                             Diagnostics& out) {
+FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const LoadForm& form, Diagnostics& out) {
   FragmentFiles files;
   std::vector<FileId> ids;
   for (FileId id = 0; id < sources.files.size(); ++id) {
     if (!sources[id].present || !is_fragment_path(sources[id].path)) continue;
-    bool shared = like != nullptr && can_share(*like, id, sources[id]);
-    if (shared) files.emplace(id, like->files.at(id));
+    bool shared = form.like != nullptr && can_share(*form.like, id, sources[id]);
+    if (shared) files.emplace(id, form.like->files.at(id));
     else ids.push_back(id);
   }
   std::vector<std::shared_ptr<const FragmentFile>> read(ids.size());
@@ -70,7 +69,7 @@ FragmentFiles read_fragments(const Sources& sources, unsigned jobs, const Tree* 
     read[i] = std::make_shared<const FragmentFile>(read_fragment(ids[i], sources[ids[i]], own));
     own.shorten(0, most::reports);
     report.join(std::move(own));
-    if (progress != nullptr) progress->advance();
+    if (form.progress != nullptr) form.progress->advance();
   }));
   for (std::size_t i = 0; i < ids.size(); ++i) files.emplace(ids[i], std::move(read[i]));
   return files;
@@ -164,6 +163,22 @@ void bind_all(Tree& tree, unsigned jobs, Diagnostics& out) {
   }));
 }
 
+void report_all_unmatched(const Tree& tree, Diagnostics& out) {
+  NameSearch search;
+  Diagnostics unmatched(most::reports_in_all);
+  for (const BoundFragment& fragment : tree.fragments) {
+    Diagnostics names(most::reports);
+    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, search, names);
+    for (const Layer& layer : fragment.layers) {
+      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, search, names);
+    }
+    names.shorten(0, most::reports);
+    unmatched.join(std::move(names));
+  }
+  unmatched.shorten(0, most::reports_in_all);
+  out.join(std::move(unmatched));
+}
+
 }  // namespace
 
 std::string BoundFragment::id() const { return fmt::format("{}/{}", name_of(kind()), name()); }
@@ -181,7 +196,7 @@ bool Tree::may_be_unread(Kind kind, std::string_view name) const {
   return (is_glob(name) && unparsed[k]) || unread[k];
 }
 
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like, Progress* progress) {
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const LoadForm& form) {
   Tree tree;
   tree.sources = &sources;
   // What reading the files reported belongs to the fragments in them.
@@ -195,14 +210,14 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
   Diagnostics dictionary_report(most::dictionary_reports), fragment_report;
   parallel_for(2, jobs, [&](std::size_t task) {
     if (task == 0) tree.dictionary = read_dictionary(sources, units, jobs, dictionary_report);
-    else tree.files = read_fragments(sources, jobs, like, progress, fragment_report);
+    else tree.files = read_fragments(sources, jobs, form, fragment_report);
   });
   dictionary_report.shorten(0, most::dictionary_reports);
   out.join(std::move(dictionary_report));
   out.join(std::move(fragment_report));
   tree.plan = read_plan(sources, out);
 
-  if (progress != nullptr) progress->enter("linking");
+  if (form.progress != nullptr) form.progress->enter("linking");
   number_fragments(tree, out);
   note_unread(tree);
   link_fragments(tree, out);
@@ -217,19 +232,7 @@ Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tr
     out.join(std::move(locks));
     tree.fragments[id].broken = true;
   }
-  NameSearch search;
-  Diagnostics unmatched(most::reports_in_all);
-  for (const BoundFragment& fragment : tree.fragments) {
-    Diagnostics names(most::reports);
-    if (fragment.fits) report_unmatched(tree, fragment.fits->names, Code::pattern_unmatched, search, names);
-    for (const Layer& layer : fragment.layers) {
-      if (layer.condition) report_unmatched(tree, layer.condition->names, Code::pattern_unmatched, search, names);
-    }
-    names.shorten(0, most::reports);
-    unmatched.join(std::move(names));
-  }
-  unmatched.shorten(0, most::reports_in_all);
-  out.join(std::move(unmatched));
+  if (!form.part) report_all_unmatched(tree, out);
   // What an error in a fragment reaches: all that extend it.
   for (BoundFragment& fragment : tree.fragments) {
     for (FragmentId each : fragment.linear) fragment.broken |= tree[each].broken;

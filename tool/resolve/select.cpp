@@ -145,8 +145,10 @@ class Selector {
   Selection gather(bool implicit) {
     std::sort(found_.begin(), found_.end());
     found_.erase(std::unique(found_.begin(), found_.end()), found_.end());
-    std::sort(drafts_.begin(), drafts_.end());
-    drafts_.erase(std::unique(drafts_.begin(), drafts_.end()), drafts_.end());
+    for (auto* list : {&drafts_, &refused_}) {
+      std::sort(list->begin(), list->end());
+      list->erase(std::unique(list->begin(), list->end()), list->end());
+    }
     Selection out;
     for (auto at = found_.begin(); at != found_.end();) {
       Selected& each = out.profiles.emplace_back();
@@ -163,6 +165,7 @@ class Selector {
     };
     std::erase_if(drafts_, is_found);
     out.drafts = std::move(drafts_);
+    out.refused = std::move(refused_);
     return out;
   }
 
@@ -263,6 +266,7 @@ class Selector {
     }
     if (auto refusal = resolver_.refused(triple, !literal)) {
       if (literal) report_misfit(entry, triple, *refusal);
+      else refused_.push_back(triple);
       return;
     }
     bool implicit = tree_.plan.sets.empty();
@@ -344,7 +348,7 @@ class Selector {
   NameFilter filter_;
   Resolver resolver_;
   std::vector<Found> found_;
-  std::vector<Triple> drafts_;
+  std::vector<Triple> drafts_, refused_;
 };
 
 }  // namespace

@@ -20,6 +20,7 @@ struct Selected {
 struct Selection {
   std::vector<Selected> profiles;  // sorted by the names of machine, material, process
   std::vector<Triple> drafts;      // drafts with the partners that the sets would give them; checked, not published
+  std::vector<Triple> refused;     // those that a `where` alone keeps out, though the names in `fits` admit them
 };
 
 // The tier of a triple by its fragments alone, and its status.

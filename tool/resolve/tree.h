@@ -154,11 +154,18 @@ struct Tree {
   bool may_be_unread(Kind kind, std::string_view name) const;
 };
 
-// `sources` must outlive the tree. Reports everything that is wrong without looking at any triple. What `like` has read
-// of an equal text is shared, not read again, unless that had an error: its sources were aligned with these and outlive
-// the tree as well. `progress`, if given, has a stage at hand that counts files, and gets one for linking.
-Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const Tree* like = nullptr,
-               Progress* progress = nullptr);
+struct LoadForm {
+  // What it has read of an equal text is shared, not read again, unless that had an error: its sources were aligned
+  // with these and outlive the tree as well.
+  const Tree* like = nullptr;
+  // Has a stage at hand that counts files, and gets one for linking.
+  Progress* progress = nullptr;
+  // The sources are a part of a tree, so names in conditions may match what is not here.
+  bool part = false;
+};
+
+// `sources` must outlive the tree. Reports everything that is wrong without looking at any triple.
+Tree load_tree(const Sources& sources, unsigned jobs, Diagnostics& out, const LoadForm& form = {});
 
 // The steps of `extends` from a fragment to one of its ancestors, both included: the shortest, by the order of listing.
 std::vector<FragmentId> extends_path(const Tree& tree, FragmentId from, FragmentId to);

@@ -44,11 +44,15 @@ class FolderReader {
     if (lstat((root_ / path).c_str(), &info) == 0) look_at(path, info);
   }
 
-  Listing list() const {
+  // From now on each file is asked for its stamp.
+  void want_stamps() { with_stamps_ = true; }
+
+  Listing list() {
     Listing out;
-    for (const Found& found : found_) {
-      out.paths.push_back(found.path);
-      out.sound &= S_ISREG(found.info.st_mode) && is_plain_name(found.real) && is_source_path(found.path);
+    for (Found& found : found_) {
+      if (with_stamps_) out.stamps.push_back(found.stamp);
+      out.sound &= S_ISREG(found.mode) && found.real.empty() && is_source_path(found.path);
+      out.paths.push_back(std::move(found.path));
     }
     return out;
   }
@@ -70,15 +74,26 @@ class FolderReader {
  private:
   struct Found {
     std::string path;  // as it can be shown
-    struct stat info;
-    std::string real = path;  // as the system has it
+    std::string real;  // as the system has it, where that is another
+    mode_t mode = 0;   // its type
+    FileStamp stamp;
+
+    const std::string& on_disk() const { return real.empty() ? path : real; }
   };
+
+  void note(const std::string& path, const struct stat& info) {
+    Found& found = found_.emplace_back();
+    found.path = plain_name(path);
+    if (found.path != path) found.real = path;
+    found.mode = info.st_mode;
+    found.stamp = stamp_of(info);
+  }
 
   // `info` need hold no more than the type.
   void look_at(const std::string& path, const struct stat& info) {
     bool wanted = is_source_path(path) || is_stray_path(path);
     if (wanted || S_ISLNK(info.st_mode)) {
-      if (wanted || is_above_sources(path)) found_.push_back({plain_name(path), info, path});
+      if (wanted || is_above_sources(path)) note(path, info);
       return;
     }
     if (S_ISDIR(info.st_mode)) enter(path, info);
@@ -88,7 +103,7 @@ class FolderReader {
     // A folder that is listed and not entered would lose its files in silence.
     DIR* folder = eaccess((root_ / path).c_str(), R_OK | X_OK) == 0 ? opendir((root_ / path).c_str()) : nullptr;
     if (folder == nullptr) {
-      found_.push_back({path, info});
+      note(path, info);
       return;
     }
     std::size_t before = found_.size();
@@ -100,14 +115,14 @@ class FolderReader {
       inner += name;
       struct stat of_inner {};
       if (entry->d_type == DT_DIR) of_inner.st_mode = S_IFDIR;
-      else if (entry->d_type == DT_REG) of_inner.st_mode = S_IFREG;
+      else if (entry->d_type == DT_REG && !with_stamps_) of_inner.st_mode = S_IFREG;
       else if (fstatat(dirfd(folder), entry->d_name, &of_inner, AT_SYMLINK_NOFOLLOW) != 0) of_inner.st_mode = 0;
       if (of_inner.st_mode != 0) look_at(inner, of_inner);
       errno = 0;
     }
     if (errno != 0) {
       found_.resize(before);
-      found_.push_back({path, info});
+      note(path, info);
     }
     closedir(folder);
   }
@@ -120,12 +135,12 @@ class FolderReader {
   void load(FileId id, const Found& found, SourceFile& file, Diagnostics& out) const {
     file.path = found.path;
     std::optional<Oddity> oddity;
-    if (!is_plain_name(found.real)) oddity = Oddity::hidden_name;
-    else if (S_ISLNK(found.info.st_mode)) oddity = Oddity::link;
-    else if (S_ISDIR(found.info.st_mode)) oddity = is_yaml(found.path) ? Oddity::folder : Oddity::unreadable_folder;
-    else if (!S_ISREG(found.info.st_mode)) oddity = Oddity::device;
+    if (!found.real.empty()) oddity = Oddity::hidden_name;
+    else if (S_ISLNK(found.mode)) oddity = Oddity::link;
+    else if (S_ISDIR(found.mode)) oddity = is_yaml(found.path) ? Oddity::folder : Oddity::unreadable_folder;
+    else if (!S_ISREG(found.mode)) oddity = Oddity::device;
     else if (!is_source_path(found.path)) oddity = Oddity::stray;
-    else if (!slurp(root_ / found.real, file.text)) oddity = Oddity::unreadable_file;
+    else if (!slurp(root_ / found.on_disk(), file)) oddity = Oddity::unreadable_file;
     else if (file.text.size() > largest_text) oddity = Oddity::too_large;
     if (oddity) file.text.clear();
     if (oddity) report_oddity(id, file, *oddity, out);
@@ -133,11 +148,13 @@ class FolderReader {
   }
 
   // Reads the file, of one that is too large no more than shows it.
-  static bool slurp(const fs::path& path, std::string& text) {
+  static bool slurp(const fs::path& path, SourceFile& file) {
     int handle = open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
     if (handle < 0) return false;
     struct stat info {};
     bool sound = fstat(handle, &info) == 0 && S_ISREG(info.st_mode);
+    file.stamp = stamp_of(info);
+    std::string& text = file.text;
     // A byte more than it has shows that it grew since.
     text.resize(std::min(static_cast<std::size_t>(sound ? info.st_size : 0), largest_text) + 1);
     std::size_t length = 0;
@@ -150,8 +167,17 @@ class FolderReader {
     return sound && got >= 0;
   }
 
+  static FileStamp stamp_of(const struct stat& info) {
+    auto nanoseconds = [](const timespec& time) {
+      return static_cast<std::int64_t>(time.tv_sec) * 1'000'000'000 + time.tv_nsec;
+    };
+    return {static_cast<std::uint64_t>(info.st_size), static_cast<std::uint64_t>(info.st_ino),
+            nanoseconds(info.st_mtim), nanoseconds(info.st_ctim)};
+  }
+
   const fs::path& root_;
   unsigned jobs_;
+  bool with_stamps_ = false;
   Diagnostics& out_;
   std::vector<Found> found_;
 };
@@ -184,9 +210,10 @@ Sources read_notes(const fs::path& root, Diagnostics& out) {
   return reader.read();
 }
 
-Listing list_folder(const fs::path& root) {
+Listing list_folder(const fs::path& root, bool with_stamps) {
   Diagnostics nothing;
   FolderReader reader(root, 1, nothing);
+  if (with_stamps) reader.want_stamps();
   reader.find(tree_folders);
   return reader.list();
 }

@@ -21,6 +21,14 @@ namespace bindery {
 inline constexpr std::size_t largest_text = 256 * 1024;
 inline constexpr std::string_view ledger_path = "release/ledger.yaml";
 
+// What the file system says of a file, as of the moment before it was read. As long as it says the same, the bytes are
+// the same, but for changes within the grain of its clock; see `changed`.
+struct FileStamp {
+  std::uint64_t size = 0, inode = 0;
+  std::int64_t modified = 0, changed = 0;  // nanoseconds since 1970; `changed` is set by the system alone
+  bool operator==(const FileStamp&) const = default;
+};
+
 struct SourceFile {
   std::string path;  // from the root, with '/'
   std::string text;
@@ -28,6 +36,7 @@ struct SourceFile {
   bool named = true;    // false: its name was reported, and `path` tells it as it can be shown
   bool present = true;  // false: the tree has no such file; it keeps the numbers of two trees in step, see align()
   std::string blob{};   // git's name of the bytes, forty hexadecimal digits, where the text came from git
+  FileStamp stamp{};    // where it came from a folder
 };
 
 struct Sources {
@@ -63,9 +72,10 @@ Sources read_folder(const std::filesystem::path& root, unsigned jobs, Diagnostic
 // What a tree's folders hold, sorted, with nothing read.
 struct Listing {
   std::vector<std::string> paths;
-  bool sound = true;  // false: not all are texts of a tree, and reading would report that
+  std::vector<FileStamp> stamps;  // of each, where they were asked for
+  bool sound = true;              // false: not all are texts of a tree, and reading would report that
 };
-Listing list_folder(const std::filesystem::path& root);
+Listing list_folder(const std::filesystem::path& root, bool with_stamps = false);
 
 // Some of a tree's files, sorted; those that are gone by now are left out.
 Sources read_files(const std::filesystem::path& root, const std::vector<std::string>& paths, Diagnostics& out);

@@ -1,0 +1,144 @@
+#include "recall/recheck.h"
+
+#include "../support.h"
+#include "check/check.h"
+
+using namespace bindery;
+using test::Files;
+using test::Folder;
+using test::small_tree;
+
+namespace {
+
+// A tree in a folder, checked whole and remembered where nothing is said of it.
+class Remembered {
+ public:
+  explicit Remembered(const Files& files) {
+    for (const auto& [path, text] : files) folder.write(path, text);
+    std::int64_t begun = now_in_nanoseconds();
+    Diagnostics out;
+    Sources sources = read_folder(folder.path, 1, out);
+    Tree tree = load_tree(sources, 1, out);
+    Selection selection = select_profiles(tree, out);
+    check_selection(tree, selection, 1, out);
+    REQUIRE(test::told(out, sources) == "");
+    write_snapshot(folder.path, take_snapshot(tree, selection, begun, 1));
+  }
+
+  // "3 fragments, 1 profile", or "whole" where the whole tree is to be read.
+  std::string again() const {
+    Progress progress;
+    auto sound = recheck(folder.path, 2, progress);
+    return sound ? fmt::format("{} fragments, {} profiles", sound->fragments, sound->profiles) : "whole";
+  }
+  std::string after(const std::string& path, std::string_view text) const {
+    folder.write(path, text);
+    return again();
+  }
+
+  Folder folder;
+};
+
+const std::string process = "profiles-src/process/q.yaml", machine = "profiles-src/machine/m.yaml",
+                  material = "profiles-src/material/p.yaml";
+
+// A machine with a fact, and a material that asks for it.
+Files conditioned() {
+  return small_tree("settings: { nozzle.bore: 0.4 mm }\n", "fits: { where: nozzle.bore > 0.3 mm }\n", "",
+                    {{"profiles-src/material/fine.yaml", "fits: { where: nozzle.bore < 0.3 mm }\n"}});
+}
+
+}  // namespace
+
+TEST_SUITE("recall/recheck") {
+
+TEST_CASE("a tree that is as it was is as sound as it was") {
+  Remembered tree(small_tree());
+  CHECK(tree.again() == "3 fragments, 1 profiles");
+  CHECK(tree.again() == "3 fragments, 1 profiles");
+  // The same bytes with another stamp are the same.
+  CHECK(tree.after(process, "title: Process\n") == "3 fragments, 1 profiles");
+}
+
+TEST_CASE("values that were edited are checked in the profiles that they reach") {
+  Remembered tree(small_tree("", "", "", {{"profiles-src/process/r.yaml", "extends: q\n"}}));
+  CHECK(tree.after(process, "title: Process\nsettings: { wall.speed: 80 mm/s }\n") == "4 fragments, 2 profiles");
+  CHECK(tree.after(process, "title: Process\nsettings: { wall.speed: 5000 mm/s }\n") == "whole");
+  CHECK(tree.after(process, "title: Process\nsettings: { wall.sped: 80 mm/s }\n") == "whole");
+  CHECK(tree.after(process, "title: Process\nsettings: { layer.height: 0.9 mm }\n") == "whole");  // a warning
+  CHECK(tree.after(process, "title: [\n") == "whole");
+  CHECK(tree.after(process, "title: Process\nlimits: { wall.speed: { at_most: 40 mm/s } }\n") == "4 fragments, 2 profiles");
+}
+
+TEST_CASE("a fragment that no profile holds is read all the same") {
+  Remembered tree(small_tree("", "", "", {{"profiles-src/process/base.yaml", "abstract: true\nsettings: { wall.count: 2 }\n"}}));
+  CHECK(tree.after("profiles-src/process/base.yaml", "abstract: true\nsettings: { wall.count: 4 }\n") == "4 fragments, 1 profiles");
+  CHECK(tree.after("profiles-src/process/base.yaml", "abstract: true\nsettings: { wall.count: few }\n") == "whole");
+}
+
+TEST_CASE("what more may depend on than values asks for the whole tree") {
+  for (auto [path, text] : {std::pair<std::string, std::string>{process, "title: Process\nstatus: draft\n"},
+                            {process, "title: Process\ntier: supporter\n"},
+                            {process, "title: Process\nabstract: true\n"},
+                            {process, "title: Process\nextends: other\n"},
+                            {process, "title: Process\nreplaces: [old]\n"},
+                            {process, "title: Process\nlocked: [wall.speed]\n"},
+                            {process, "title: Process\nfits: { machine: [m] }\n"},
+                            {process, "title: Process\nwhen: [ { if: { machine: [m] }, settings: { wall.count: 2 } } ]\n"},
+                            {"profiles-src/process/new.yaml", "title: New\n"},
+                            {"profiles-src/process/stray.yml", "title: New\n"},
+                            {"profiles-src/bindery.yaml", "publisher: Another\nlicence: CC0-1.0\n"},
+                            {"schema/settings.yaml", std::string(test::dictionary) + "\n"}}) {
+    Remembered tree(small_tree());
+    CHECK_MESSAGE(tree.after(path, text) == "whole", path, ": ", text);
+  }
+  Remembered tree(small_tree("", "", "", {{"profiles-src/process/r.yaml", "title: R\n"}}));
+  std::filesystem::remove(tree.folder.path / "profiles-src/process/r.yaml");
+  CHECK(tree.again() == "whole");
+}
+
+TEST_CASE("an edit that lets a triple in or keeps it out asks for the whole tree") {
+  Remembered tree(conditioned());
+  CHECK(tree.again() == "4 fragments, 1 profiles");
+  CHECK(tree.after(machine, "settings: { nozzle.bore: 0.5 mm }\n") == "4 fragments, 1 profiles");
+  CHECK(tree.after(machine, "settings: { nozzle.bore: 0.2 mm }\n") == "whole");
+}
+
+TEST_CASE("a memory that is damaged, or that another program made, is none") {
+  Remembered tree(small_tree());
+  std::filesystem::path path = tree.folder.path / ".bindery/checked/tree";
+  std::string bytes = [&] {
+    std::ifstream in(path, std::ios::binary);
+    return std::string{std::istreambuf_iterator<char>(in), {}};
+  }();
+  REQUIRE(bytes.size() > 200);
+  for (std::size_t at = 0; at < bytes.size(); at += 7) {
+    std::string damaged = bytes;
+    damaged[at] = static_cast<char>(damaged[at] ^ 0x10);
+    tree.folder.write(".bindery/checked/tree", damaged);
+    CHECK_MESSAGE(tree.again() == "whole", at);
+  }
+  tree.folder.write(".bindery/checked/tree", bytes.substr(0, bytes.size() / 2));
+  CHECK(tree.again() == "whole");
+  tree.folder.write(".bindery/checked/tree", bytes);
+  CHECK(tree.again() == "3 fragments, 1 profiles");
+}
+
+TEST_CASE("values are no part of a shape; names, parents and conditions are") {
+  auto shape = [](std::string_view text) {
+    SourceFile file{"profiles-src/machine/m.yaml", std::string(text), true};
+    Diagnostics out;
+    FragmentFile read = read_fragment(0, file, out);
+    REQUIRE(out.items().empty());
+    return shape_of(read);
+  };
+  std::string plain = shape("title: A\nsettings: { wall.count: 2 }\n");
+  CHECK(plain == shape("title: B\nsettings: { wall.count: 3, fan.duty: 5 % }\nscripts: { start: G28 }\nlimits: { wall.speed: none }\n"));
+  CHECK(plain != shape("extends: base\n"));
+  CHECK(plain != shape("fittings: { a: { settings: { wall.count: 2 } } }\n"));
+  CHECK(shape("fittings: { a: {} }\n") != shape("fittings: { b: {} }\n"));
+  CHECK(shape("when: [ { if: { material: [p] } } ]\n") != shape("when: [ { if: { material: [q] } } ]\n"));
+  CHECK(shape("extends: [a, b]\n") != shape("extends: [\"a, b\"]\n"));
+}
+
+}

@@ -1,0 +1,56 @@
+#include "base/kept.h"
+
+#include <fstream>
+#include <iterator>
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include "base/digest.h"
+
+namespace bindery {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+constexpr std::size_t head = 64;  // the digest of the rest
+
+}  // namespace
+
+std::optional<std::string> read_kept(const fs::path& path, std::uintmax_t largest) {
+  std::error_code failure;
+  bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
+  std::uintmax_t size = plain ? fs::file_size(path, failure) : 0;
+  if (failure || size < head || size > largest) return std::nullopt;
+  std::string bytes(static_cast<std::size_t>(size), '\0');
+  std::ifstream in(path, std::ios::binary);
+  if (!in.read(bytes.data(), static_cast<std::streamsize>(size))) return std::nullopt;
+  std::string_view body = std::string_view(bytes).substr(head);
+  if (sha256(body) != std::string_view(bytes).substr(0, head)) return std::nullopt;
+  bytes.erase(0, head);
+  return bytes;
+}
+
+bool write_kept(const fs::path& path, std::string_view body) {
+  std::error_code failure;
+  fs::path folder = path.parent_path(), top = folder.parent_path();
+  fs::create_directories(folder, failure);
+  if (failure) return false;
+  if (!fs::exists(top / ".gitignore", failure)) std::ofstream(top / ".gitignore") << "*\n";
+  fs::path beside = folder / fmt::format(".{}-{}", path.filename().string(), getpid());
+  {
+    std::ofstream out(beside, std::ios::binary);
+    out << sha256(body) << body;
+    if (!out.flush()) {
+      out.close();
+      fs::remove(beside, failure);
+      return false;
+    }
+  }
+  fs::rename(beside, path, failure);
+  if (failure) fs::remove(beside, failure);
+  return !failure;
+}
+
+}  // namespace bindery

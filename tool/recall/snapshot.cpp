@@ -1,0 +1,139 @@
+#include "recall/snapshot.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+#include <sys/stat.h>
+
+#include "base/binary.h"
+#include "base/digest.h"
+#include "base/kept.h"
+#include "base/parallel.h"
+
+namespace bindery {
+
+namespace fs = std::filesystem;
+
+template <>
+constexpr std::uint8_t highest_byte<Kind> = static_cast<std::uint8_t>(Kind::process);
+
+template <typename Way>
+void pass(Way& way, Snapshot::File& f) {
+  way(f.path, f.stamp, f.bytes, f.shape);
+}
+template <typename Way>
+void pass(Way& way, Snapshot::Part& p) {
+  way(p.kind, p.name, p.file);
+}
+template <typename Way>
+void pass(Way& way, Snapshot& s) {
+  way(s.begun, s.files, s.parts, s.linear, s.linear_ends, s.published, s.drafts, s.refused);
+}
+
+namespace {
+
+constexpr std::uintmax_t largest_snapshot = 1u << 30;
+
+// Another program may judge otherwise, be it of the same version.
+std::string maker() {
+  struct stat info {};
+  if (stat("/proc/self/exe", &info) != 0) return {};
+  return fmt::format("bindery {} {} {} {}.{}", BINDERY_VERSION, info.st_size, info.st_ino, info.st_mtim.tv_sec,
+                     info.st_mtim.tv_nsec);
+}
+
+fs::path path_below(const fs::path& root) { return root / ".bindery" / "checked" / "tree"; }
+
+void add(std::string& out, std::string_view text) {
+  out += std::to_string(text.size());
+  out += ':';
+  out += text;
+}
+
+void add(std::string& out, const std::vector<Text>& texts) {
+  out += '[';
+  for (const Text& each : texts) add(out, each.text);
+  out += ']';
+}
+
+void add(std::string& out, const std::optional<Condition>& condition) {
+  if (!condition) return;
+  out += '?';
+  for (const auto& names : condition->names) add(out, names);
+  if (condition->where) add(out, condition->where->text);
+}
+
+}  // namespace
+
+std::string shape_of(const FragmentFile& file) {
+  std::string out;
+  for (const Fragment& each : file.fragments) {
+    add(out, each.name);
+    out +=
+        fmt::format("{} {} {} {} {} ", static_cast<int>(each.kind), each.has_fittings,
+                    each.abstract ? static_cast<int>(*each.abstract) : -1,
+                    each.tier ? static_cast<int>(*each.tier) : -1, each.status ? static_cast<int>(*each.status) : -1);
+    for (const auto* texts : {&each.replaces, &each.extends, &each.locked}) add(out, *texts);
+    add(out, each.fits);
+    for (const RawLayer& layer : each.layers) {
+      out += ';';
+      add(out, layer.condition);
+    }
+  }
+  return out;
+}
+
+Snapshot::Digest digest_of_bytes(std::string_view bytes) {
+  Snapshot::Digest out{};
+  std::string name = blob_name(bytes);
+  std::copy(name.begin(), name.end(), out.begin());
+  return out;
+}
+
+Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::int64_t begun, unsigned jobs) {
+  Snapshot out;
+  out.begun = begun;
+  const auto& files = tree.sources->files;
+  out.files.resize(files.size());
+  parallel_for(files.size(), jobs, [&](std::size_t i) {
+    Snapshot::File& file = out.files[i];
+    file.path = files[i].path;
+    file.stamp = files[i].stamp;
+    file.bytes = digest_of_bytes(files[i].text);
+    auto parsed = tree.files.find(static_cast<FileId>(i));
+    if (parsed != tree.files.end()) file.shape = digest_of_bytes(shape_of(*parsed->second));
+  });
+  for (const BoundFragment& fragment : tree.fragments) {
+    out.parts.push_back({fragment.kind(), std::string(fragment.name()), fragment.raw->file});
+    out.linear.insert(out.linear.end(), fragment.linear.begin(), fragment.linear.end());
+    out.linear_ends.push_back(static_cast<std::uint32_t>(out.linear.size()));
+  }
+  for (const Selected& each : selection.profiles) out.published.push_back(each.triple.of);
+  for (const Triple& each : selection.drafts) out.drafts.push_back(each.of);
+  for (const Triple& each : selection.refused) out.refused.push_back(each.of);
+  return out;
+}
+
+std::optional<Snapshot> read_snapshot(const fs::path& root) {
+  auto bytes = read_kept(path_below(root), largest_snapshot);
+  if (!bytes) return std::nullopt;
+  Snapshot out;
+  std::string made_by;
+  BinaryReader reader(*bytes);
+  reader(made_by);
+  if (made_by.empty() || made_by != maker()) return std::nullopt;
+  pass(reader, out);
+  if (!reader.whole()) return std::nullopt;
+  return out;
+}
+
+void write_snapshot(const fs::path& root, const Snapshot& snapshot) {
+  std::string made_by = maker();
+  if (made_by.empty()) return;
+  BinaryWriter writer;
+  writer(made_by);
+  pass(writer, const_cast<Snapshot&>(snapshot));  // a writer only reads
+  write_kept(path_below(root), writer.bytes);
+}
+
+}  // namespace bindery
