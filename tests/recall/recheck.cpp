@@ -20,16 +20,25 @@ class Remembered {
     Sources sources = read_folder(folder.path, 1, out);
     Tree tree = load_tree(sources, 1, out);
     Selection selection = select_profiles(tree, out);
-    check_selection(tree, selection, 1, out);
-    REQUIRE(test::told(out, sources) == "");
-    write_snapshot(folder.path, take_snapshot(tree, selection, begun, 1));
+    Meetings meetings;
+    CheckForm form;
+    form.take_reports = [&](std::size_t triple, const Diagnostics& reports) { meetings.note(triple, reports); };
+    check_selection(tree, selection, 1, out, form);
+    out.settle();
+    auto standing = meetings.standing(out);
+    REQUIRE(standing.has_value());
+    write_snapshot(folder.path, take_snapshot(tree, selection, std::move(*standing), begun, 1));
   }
 
-  // "3 fragments, 1 profile", or "whole" where the whole tree is to be read.
+  // "3 fragments, 1 profiles", then what is said and of how many profiles; "whole" where the whole tree is to be read.
   std::string again() const {
     Progress progress;
-    auto sound = recheck(folder.path, 2, progress);
-    return sound ? fmt::format("{} fragments, {} profiles", sound->fragments, sound->profiles) : "whole";
+    auto known = recheck(folder.path, 2, progress);
+    if (!known) return "whole";
+    std::string out = fmt::format("{} fragments, {} profiles", known->fragments, known->profiles);
+    for (const Diagnostic& item : known->reports.items())
+      out += fmt::format("; {}: {} in {}, {}", describe(item.code).name, test::covered(known->sources, item.span), item.profiles, item.profile);
+    return out;
   }
   std::string after(const std::string& path, std::string_view text) const {
     folder.write(path, text);
@@ -65,9 +74,27 @@ TEST_CASE("values that were edited are checked in the profiles that they reach")
   CHECK(tree.after(process, "title: Process\nsettings: { wall.speed: 80 mm/s }\n") == "4 fragments, 2 profiles");
   CHECK(tree.after(process, "title: Process\nsettings: { wall.speed: 5000 mm/s }\n") == "whole");
   CHECK(tree.after(process, "title: Process\nsettings: { wall.sped: 80 mm/s }\n") == "whole");
-  CHECK(tree.after(process, "title: Process\nsettings: { layer.height: 0.9 mm }\n") == "whole");  // a warning
+  CHECK(tree.after(process, "title: Process\nsettings: { layer.height: 0.9 mm }\n") == "4 fragments, 2 profiles; range-untypical: 0.9 mm in 2, m/p/q");
   CHECK(tree.after(process, "title: [\n") == "whole");
   CHECK(tree.after(process, "title: Process\nlimits: { wall.speed: { at_most: 40 mm/s } }\n") == "4 fragments, 2 profiles");
+}
+
+TEST_CASE("warnings that stand are told again, each of as many profiles as meet it now") {
+  Remembered tree(small_tree("", "", "settings: { layer.height: 0.9 mm }\n", {{"profiles-src/process/a.yaml", "extends: q\n"}, {"profiles-src/process/z.yaml", "extends: q\n"}, {"profiles-src/process/other.yaml", "title: Other\n"}}));
+  const std::string size = "6 fragments, 4 profiles", warns = size + "; range-untypical: 0.9 mm in ";
+  CHECK(tree.again() == warns + "3, m/p/a");
+  CHECK(tree.after("profiles-src/process/other.yaml", "settings: { wall.count: 4 }\n") == warns + "3, m/p/a");
+  // The first that met it does so no longer, and then does again.
+  CHECK(tree.after("profiles-src/process/a.yaml", "extends: q\nsettings: { layer.height: 0.2 mm }\n") == warns + "2, m/p/q");
+  CHECK(tree.after("profiles-src/process/a.yaml", "extends: q\n") == warns + "3, m/p/a");
+  // One of its own.
+  CHECK(tree.after("profiles-src/process/other.yaml", "settings: { layer.height: 0.6 mm }\n") ==
+        size + "; range-untypical: 0.6 mm in 1, m/p/other; range-untypical: 0.9 mm in 3, m/p/a");
+  // What it speaks of moves.
+  CHECK(tree.after(process, "title: Process\nsettings: { layer.height: 0.8 mm }\n") ==
+        size + "; range-untypical: 0.6 mm in 1, m/p/other; range-untypical: 0.8 mm in 3, m/p/a");
+  CHECK(tree.after(process, "title: Process\n") == size + "; range-untypical: 0.6 mm in 1, m/p/other");
+  CHECK(tree.again() == size + "; range-untypical: 0.6 mm in 1, m/p/other");
 }
 
 TEST_CASE("a fragment that no profile holds is read all the same") {
@@ -77,7 +104,7 @@ TEST_CASE("a fragment that no profile holds is read all the same") {
 }
 
 TEST_CASE("what more may depend on than values asks for the whole tree") {
-  for (auto [path, text] : {std::pair<std::string, std::string>{process, "title: Process\nstatus: draft\n"},
+  for (const auto& edit : {std::pair<std::string, std::string>{process, "title: Process\nstatus: draft\n"},
                             {process, "title: Process\ntier: supporter\n"},
                             {process, "title: Process\nabstract: true\n"},
                             {process, "title: Process\nextends: other\n"},
@@ -90,7 +117,7 @@ TEST_CASE("what more may depend on than values asks for the whole tree") {
                             {"profiles-src/bindery.yaml", "publisher: Another\nlicence: CC0-1.0\n"},
                             {"schema/settings.yaml", std::string(test::dictionary) + "\n"}}) {
     Remembered tree(small_tree());
-    CHECK_MESSAGE(tree.after(path, text) == "whole", path, ": ", text);
+    CHECK_MESSAGE(tree.after(edit.first, edit.second) == "whole", edit.first, ": ", edit.second);
   }
   Remembered tree(small_tree("", "", "", {{"profiles-src/process/r.yaml", "title: R\n"}}));
   std::filesystem::remove(tree.folder.path / "profiles-src/process/r.yaml");

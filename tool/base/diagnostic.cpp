@@ -92,18 +92,15 @@ void Diagnostics::shorten(std::size_t from, std::size_t most) {
 }
 
 void Diagnostics::settle() {
-  auto cause = [](const Diagnostic& d) {
-    return std::tie(d.span, d.code, d.severity, d.rule, d.setting, d.supporters);
-  };
   std::stable_sort(items_.begin(), items_.end(), [&](const Diagnostic& a, const Diagnostic& b) {
-    if (auto order = cause(a) <=> cause(b); order != 0) return order < 0;
+    if (auto order = cause_of(a) <=> cause_of(b); order != 0) return order < 0;
     if (a.profiles == 0 || b.profiles == 0) return a.message < b.message;
     return a.profile < b.profile;
   });
   std::vector<Diagnostic> kept;
   std::string last;  // the profile counted last: one that meets a cause twice counts once
   for (Diagnostic& item : items_) {
-    bool same = !kept.empty() && cause(kept.back()) == cause(item) &&
+    bool same = !kept.empty() && cause_of(kept.back()) == cause_of(item) &&
                 (item.profiles > 0 ? kept.back().profiles > 0 : kept.back().message == item.message);
     if (!same) {
       last = item.profile;

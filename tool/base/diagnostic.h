@@ -6,6 +6,7 @@
 #include <limits>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <vector>
 
 #include "base/codes.h"
@@ -43,6 +44,10 @@ struct Diagnostic {
     return *this;
   }
 };
+
+// What makes reports on profiles one: settle() folds those of one cause.
+using Cause = std::tuple<Span, Code, Severity, std::string_view, std::string_view, bool>;
+inline Cause cause_of(const Diagnostic& d) { return {d.span, d.code, d.severity, d.rule, d.setting, d.supporters}; }
 
 // The sink. Not shared between threads: each task fills its own, and they are joined in order.
 class Diagnostics {

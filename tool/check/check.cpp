@@ -150,8 +150,8 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
   return check_scripts(tree, profile, axes, out, work);
 }
 
-void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out, bool by_tier,
-                     const TakeProfile& take, Progress* progress) {
+void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
+                     const CheckForm& form) {
   if (tree.dictionary.broken) return;
   std::size_t count = selection.profiles.size() + selection.drafts.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
@@ -164,16 +164,17 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
       const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
                                                            : selection.drafts[i - selection.profiles.size()];
       bool published = i < selection.profiles.size();
-      Tier tier = !by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
+      Tier tier = !form.by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
       Diagnostics own(most::reports);
       Resolver::Axes axes;
       Profile profile = resolver.resolve(triple, own, &axes);
       check_profile(tree, profile, axes, own);
-      if (take && published && !own.any_errors()) take(i, profile);
+      if (form.take && published && !own.any_errors()) form.take(i, profile);
       own.shorten(0, most::reports);
       mark_tier(own, 0, tier);
+      if (form.take_reports && !own.items().empty()) form.take_reports(i, own);
       reports.join(std::move(own));
-      if (progress != nullptr) progress->advance();
+      if (form.progress != nullptr) form.progress->advance();
     }
     reports.settle();
     return reports;

@@ -20,13 +20,21 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
 // Marks the reports since the first `from` as those of a profile of that tier.
 void mark_tier(Diagnostics& reports, std::size_t from, Tier tier);
 
-// Gets a profile of the selection that is without errors, by its number there, as it is resolved; from several threads,
-// each another one.
+// Gets a profile of the selection that is without errors, by its number there, as it is resolved.
 using TakeProfile = std::function<void(std::size_t index, const Profile& profile)>;
+// Gets what is said of one triple, by its number: the profiles of the selection, then its drafts.
+using TakeReports = std::function<void(std::size_t index, const Diagnostics& reports)>;
 
-// Resolves and checks every profile of the selection, and its drafts, on all cores. `by_tier` marks the reports on
-// those that are for supporters alone. `progress`, if given, counts profiles.
+// Both are called from several threads, each time for another number.
+struct CheckForm {
+  bool by_tier = false;  // mark the reports on what is for supporters alone
+  TakeProfile take;
+  TakeReports take_reports;      // where there are any
+  Progress* progress = nullptr;  // counts profiles
+};
+
+// Resolves and checks every profile of the selection, and its drafts, on so many threads.
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
-                     bool by_tier = false, const TakeProfile& take = {}, Progress* progress = nullptr);
+                     const CheckForm& form = {});
 
 }  // namespace bindery

@@ -41,12 +41,23 @@ void forget_edits(Changes& changes) {
 
 }  // namespace
 
+// Two trees that were read to be compared, for an audience and then for the other.
+struct Chronicle::Pair {
+  std::string from, to;  // their digests; of the folder none
+  const Side* open = nullptr;
+  OpenSide old, now;
+};
+
 Chronicle::Chronicle(std::filesystem::path root, unsigned jobs, bool remember)
     : root_(std::move(root)),
       jobs_(jobs),
       remember_(remember),
       shallow_(is_shallow(root_)),
       releases_(known_releases(root_)) {}
+
+Chronicle::~Chronicle() = default;
+
+void Chronicle::close() { pair_.reset(); }
 
 std::optional<SideSource> Chronicle::before(const std::optional<Version>& version) const {
   const PastRelease* of_version = version ? find_release(releases_, *version) : nullptr;
@@ -130,54 +141,57 @@ Changes Chronicle::differences(const SideSource* from, const SideSource& to, con
 
 Changes Chronicle::of_trees(const SideSource* from, const SideSource& to, const Side* open, const View& view,
                             std::optional<BrokenSide>& broken) const {
-  OpenSide old, now;
+  std::string from_digest = from == nullptr ? "nothing" : from->revision ? content_digest(*from->revision) : "folder";
+  std::string to_digest = to.revision ? content_digest(*to.revision) : "folder";
+  bool at_hand = pair_ != nullptr && pair_->from == from_digest && pair_->to == to_digest && pair_->open == open;
+  if (!at_hand) pair_ = std::make_unique<Pair>(Pair{from_digest, to_digest, open, {}, {}});
+  OpenSide &old = pair_->old, &now = pair_->now;
   bool read = open == nullptr && !to.revision;
-  if (read) read_side(root_, to, nullptr, jobs_, now);
-  bool remember = remember_ && (from == nullptr || from->revision);
-  std::string to_digest, from_digest = "nothing";
-  if (remember) {
-    to_digest = open != nullptr ? content_digest(*open->tree->sources)
-                : read          ? content_digest(*now.sources)
-                                : content_digest(*to.revision);
-    if (from != nullptr) from_digest = content_digest(*from->revision);
-  }
+  if (read && !at_hand) read_side(root_, to, nullptr, jobs_, now);
+  bool remember = remember_ && from_digest != "folder";
+  if (remember && !to.revision) to_digest = content_digest(open != nullptr ? *open->tree->sources : *now.sources);
   ChangeStore store(root_);
   // What was found without the contents of added profiles serves both where none was added.
   for (bool contents : {false, true}) {
     if (!remember || (contents && !view.contents)) break;
     auto known = store.find(store_name(from_digest, to_digest, {view.tier, contents}));
-    if (known && (contents == view.contents || known->added.empty())) return std::move(*known);
+    if (!known || (contents != view.contents && !known->added.empty())) continue;
+    if (!at_hand) pair_.reset();
+    return std::move(*known);
   }
-  if (open == nullptr && !read) read_side(root_, to, nullptr, jobs_, now);
-  if (from != nullptr) read_side(root_, *from, now.sources.get(), jobs_, old);
-  if (open == nullptr) align(*old.sources, old.diagnostics, *now.sources, now.diagnostics);
-
-  auto load = [&](OpenSide& side, const Tree* like) {
-    side.tree = load_tree(*side.sources, jobs_, side.diagnostics, {.like = like});
-  };
+  // A pair that fails is not at hand again.
   auto fails = [&](OpenSide& side, const std::string& called) {
     if (!side.diagnostics.any_errors()) return false;
     side.diagnostics.settle();
     broken.emplace(BrokenSide{called, std::move(side)});
+    pair_.reset();
     return true;
   };
-  if (open == nullptr) {
-    load(now, nullptr);
+  if (!at_hand) {
+    if (open == nullptr && !read) read_side(root_, to, nullptr, jobs_, now);
+    if (from != nullptr) read_side(root_, *from, now.sources.get(), jobs_, old);
+    if (open == nullptr) align(*old.sources, old.diagnostics, *now.sources, now.diagnostics);
+    auto load = [&](OpenSide& side, const Tree* like) {
+      side.tree = load_tree(*side.sources, jobs_, side.diagnostics, {.like = like});
+    };
+    if (open == nullptr) {
+      load(now, nullptr);
+      if (fails(now, to.name)) return {};
+    }
+    load(old, open == nullptr ? &now.tree : nullptr);
+    // Neither plan needs the other.
+    parallel_for(2, jobs_, [&](std::size_t task) {
+      OpenSide& side = task == 0 ? old : now;
+      if (task == 0 || open == nullptr) side.selection = select_profiles(side.tree, side.diagnostics);
+    });
+    // A tree without sets publishes nothing; where neither side has any, what fits is compared.
+    const Tree& to_tree = open != nullptr ? *open->tree : now.tree;
+    if (old.tree.plan.sets.empty() && !to_tree.plan.sets.empty()) old.selection = {};
+    if (to_tree.plan.sets.empty() && !old.tree.plan.sets.empty()) now.selection = {};
     if (fails(now, to.name)) return {};
+    if (from == nullptr) old.diagnostics = {};
+    if (from != nullptr && fails(old, from->name)) return {};
   }
-  load(old, open == nullptr ? &now.tree : nullptr);
-  // Neither plan needs the other.
-  parallel_for(2, jobs_, [&](std::size_t task) {
-    OpenSide& side = task == 0 ? old : now;
-    if (task == 0 || open == nullptr) side.selection = select_profiles(side.tree, side.diagnostics);
-  });
-  // A tree without sets publishes nothing; where neither side has any, what fits is compared.
-  const Tree& to_tree = open != nullptr ? *open->tree : now.tree;
-  if (old.tree.plan.sets.empty() && !to_tree.plan.sets.empty()) old.selection = {};
-  if (to_tree.plan.sets.empty() && !old.tree.plan.sets.empty()) now.selection = {};
-  if (fails(now, to.name)) return {};
-  if (from == nullptr) old.diagnostics = {};
-  if (from != nullptr && fails(old, from->name)) return {};
   Side to_side = open != nullptr ? *open : now.side();
   Changes changes = find_changes(old.side(), to_side, view, jobs_, old.diagnostics, now.diagnostics);
   if (from != nullptr && fails(old, from->name)) return {};

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -46,6 +47,10 @@ class Chronicle {
  public:
   // `remember`: keep what is found in .bindery/ and look there first.
   Chronicle(std::filesystem::path root, unsigned jobs, bool remember);
+  ~Chronicle();
+
+  // Lets go of the trees that were read to be compared.
+  void close();
 
   const std::vector<PastRelease>& releases() const { return releases_; }
   // A side by name; see find_side().
@@ -60,8 +65,8 @@ class Chronicle {
   // The notes of a side's tree, whatever their version and tier; an archive has none.
   std::vector<ChapterNote> notes_of(const SideSource& side) const;
 
-  // What `to` changes for an audience. `open` is `to`, where it was read already and is without errors; `today` holds the notes by which
-  // earlier ones are corrected. Nothing where a side has errors: then `broken` tells which.
+  // What `to` changes for an audience. `open` is `to`, where it was read already and is without errors; `today` holds
+  // the notes by which earlier ones are corrected. Nothing where a side has errors: then `broken` tells which.
   std::optional<Chapter> tell(const SideSource* from, const SideSource& to, const Side* open,
                               const std::vector<ChapterNote>& today, const View& view,
                               std::optional<BrokenSide>& broken) const;
@@ -78,6 +83,8 @@ class Chronicle {
   unsigned jobs_;
   bool remember_, shallow_;
   std::vector<PastRelease> releases_;
+  struct Pair;
+  mutable std::unique_ptr<Pair> pair_;  // the last two trees that were compared
 };
 
 // The notes of a version, absent for what is not released, since the version `from`: `own` are those of its tree,

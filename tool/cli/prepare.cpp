@@ -41,12 +41,12 @@ class Preparation {
     }
     options_.progress->enter("checking", out_.selection.profiles.size() + out_.selection.drafts.size());
     packed_.resize(out_.selection.profiles.size());
-    check_selection(
-        out_.session.tree, out_.selection, options_.jobs, reports, false,
-        [&](std::size_t i, const Profile& profile) {
-          packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
-        },
-        options_.progress);
+    CheckForm form;
+    form.progress = options_.progress;
+    form.take = [&](std::size_t i, const Profile& profile) {
+      packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
+    };
+    check_selection(out_.session.tree, out_.selection, options_.jobs, reports, form);
     options_.progress->enter("dialects");
     dialects_ = read_dialects(out_.session.tree, reports);
     check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
@@ -127,14 +127,13 @@ class Preparation {
     if (!wish_.version) name_snapshot(latest);
     else refuse_low(from, latest);
     if (reports.any_errors()) return;
-    std::array<std::string, 2> changelogs;
-    for (Tier tier : {Tier::free, Tier::supporter}) {
-      Chapter& chapter = latest.chapters[static_cast<std::size_t>(tier)];
+    for (Chapter& chapter : latest.chapters) {
       chapter.to = to_.name;
       chapter.to_version = to_.version;
-      changelogs[static_cast<std::size_t>(tier)] = teller.changelog(chapter, from, to_, reports);
     }
+    std::array<std::string, 2> changelogs = teller.changelogs(latest.chapters, from, to_, reports);
     if (reports.any_errors()) return;
+    chronicle_.close();
     options_.progress->enter("binding");
     out_.release =
         bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs, options_.jobs);

@@ -32,12 +32,12 @@ std::array<std::size_t, 3> withhold(const Session& session, const Selection& sel
 struct Found {
   Diagnostics reports;
   std::array<std::size_t, 3> withheld{};
-  Sound size;
+  std::size_t fragments = 0, profiles = 0;
 };
 
 Exit print(const Found& found, const Sources& sources, const Options& options) {
-  std::string summary = fmt::format("{}, {}: {}", counted(found.size.fragments, "fragment"),
-                                    counted(found.size.profiles, "profile"), tally(found.reports));
+  std::string summary = fmt::format("{}, {}: {}", counted(found.fragments, "fragment"),
+                                    counted(found.profiles, "profile"), tally(found.reports));
   if (std::size_t more = found.withheld[0] + found.withheld[1] + found.withheld[2]; more > 0)
     summary += fmt::format("; {} more in what only supporters get", counted(more, "problem"));
   if (options.format == "json") {
@@ -45,9 +45,9 @@ Exit print(const Found& found, const Sources& sources, const Options& options) {
     json.open_object().key("diagnostics");
     diagnostics_json(found.reports, sources, json);
     json.key("fragments")
-        .whole(static_cast<long long>(found.size.fragments))
+        .whole(static_cast<long long>(found.fragments))
         .key("profiles")
-        .whole(static_cast<long long>(found.size.profiles))
+        .whole(static_cast<long long>(found.profiles))
         .close();
     fmt::print("{}", json.finish());
   } else if (options.format == "sarif") {
@@ -68,32 +68,43 @@ Exit print(const Found& found, const Sources& sources, const Options& options) {
 
 Exit run_validate(const Options& options) {
   if (options.since || options.overlay) return judge_contribution(options);
+  Tier tier = options.tier == "free" ? Tier::free : Tier::supporter;
   if (options.cache) {
-    if (auto sound = recheck(find_root(options.folder), options.jobs, *options.progress)) {
+    auto known = recheck(find_root(options.folder), options.jobs, *options.progress);
+    // Which of the reports the free audience may be told is a question to the whole tree.
+    if (known && (tier == Tier::supporter || known->reports.items().empty())) {
       options.progress->finish();
-      return print({{}, {}, *sound}, {}, options);
+      return print({std::move(known->reports), {}, known->fragments, known->profiles}, known->sources, options);
     }
   }
   std::int64_t begun = now_in_nanoseconds();
   Session session = open_session(options);
   options.progress->enter("selecting");
   Selection selection = session.select();
-  Tier tier = options.tier == "free" ? Tier::free : Tier::supporter;
   options.progress->enter("checking", selection.profiles.size() + selection.drafts.size());
-  check_selection(session.tree, selection, options.jobs, session.diagnostics, tier == Tier::free, {}, options.progress);
+  Meetings meetings;
+  CheckForm form;
+  form.by_tier = tier == Tier::free;
+  form.progress = options.progress;
+  bool remembers = options.cache && !form.by_tier;
+  if (remembers)
+    form.take_reports = [&](std::size_t triple, const Diagnostics& reports) { meetings.note(triple, reports); };
+  check_selection(session.tree, selection, options.jobs, session.diagnostics, form);
   options.progress->enter("dialects");
   std::vector<Dialect> dialects = read_dialects(session.tree, session.diagnostics);
   check_dialects(session.tree, dialects, selection, {options.jobs, false, false, tier == Tier::free},
                  session.diagnostics);
   session.diagnostics.settle();
   // What dialects write is not checked in parts.
-  if (options.cache && session.diagnostics.items().empty() && dialects.empty()) {
-    options.progress->enter("remembering");
-    write_snapshot(session.root, take_snapshot(session.tree, selection, begun, options.jobs));
+  if (remembers && dialects.empty()) {
+    if (auto standing = meetings.standing(session.diagnostics)) {
+      options.progress->enter("remembering");
+      write_snapshot(session.root, take_snapshot(session.tree, selection, std::move(*standing), begun, options.jobs));
+    }
   }
   options.progress->finish();
 
-  Found found{std::move(session.diagnostics), {}, {session.tree.fragments.size(), selection.profiles.size()}};
+  Found found{std::move(session.diagnostics), {}, session.tree.fragments.size(), selection.profiles.size()};
   found.withheld = withhold(session, selection, tier, found.reports);
   return print(found, *session.sources, options);
 }

@@ -3,7 +3,10 @@
 #include <algorithm>
 #include <ctime>
 #include <future>
+#include <mutex>
 #include <set>
+
+#include <fmt/format.h>
 
 #include "check/check.h"
 #include "resolve/needed.h"
@@ -29,20 +32,38 @@ class Recheck {
       return true;
     }
     find_touched();
-    if (!worth_it()) return false;
-    progress.enter("checking", again_.published.size() + again_.drafts.size());
-    if (!is_sound()) return false;
+    if (!worth_it() || touches_standing()) return false;
+    progress.enter("checking", again_.size());
+    if (!check_again()) return false;
     keep();
     return true;
   }
 
-  Sound size() const { return {known_.parts.size(), known_.published.size()}; }
+  std::optional<Recalled> answer() {
+    Recalled out;
+    out.fragments = known_.parts.size();
+    out.profiles = known_.published.size();
+    std::set<FileId> told;
+    for (Snapshot::Standing& each : known_.standing) {
+      each_place(each.report, [&](const Span& place) { told.insert(place.file); });
+      out.reports.add(each.report);
+    }
+    if (told.empty()) return out;
+    std::vector<std::string> paths;
+    for (FileId file : told) paths.push_back(known_.files[file].path);
+    Diagnostics reports;
+    Sources texts = read_files(root_, paths, reports);
+    if (texts.files.size() != paths.size()) return std::nullopt;  // one is gone by now
+    for (const Snapshot::File& file : known_.files) out.sources.files.push_back({.path = file.path, .text = {}});
+    std::size_t at = 0;
+    for (FileId file : told) {
+      if (digest_of_bytes(texts.files[at].text) != known_.files[file].bytes) return std::nullopt;
+      out.sources.files[file] = std::move(texts.files[at++]);
+    }
+    return out;
+  }
 
  private:
-  struct Again {
-    std::vector<Snapshot::Members> published, drafts, refused;
-  };
-
   // Looks at each file; false where more than values of fragments was edited.
   bool find_edited() {
     if (listing_.paths.size() != known_.files.size()) return false;
@@ -80,27 +101,78 @@ class Recheck {
   // The parts that hold or extend what was edited, and the triples that hold those.
   void find_touched() {
     touched_.assign(known_.parts.size(), false);
+    touched_files_ = edited_;
     for (std::uint32_t part = 0; part < known_.parts.size(); ++part) {
       each_ancestor(part, [&](std::uint32_t each) {
         if (edited_.contains(known_.parts[each].file)) touched_[part] = true;
       });
+      if (touched_[part]) touched_files_.insert(known_.parts[part].file);
     }
-    auto take = [&](const std::vector<Snapshot::Members>& from, std::vector<Snapshot::Members>& into) {
-      std::copy_if(from.begin(), from.end(), std::back_inserter(into), [&](const Snapshot::Members& members) {
-        return std::any_of(members.begin(), members.end(), [&](std::uint32_t part) { return touched_[part]; });
-      });
+    auto holds = [&](const Snapshot::Members& members) {
+      return std::any_of(members.begin(), members.end(), [&](std::uint32_t part) { return touched_[part]; });
     };
-    take(known_.published, again_.published);
-    take(known_.drafts, again_.drafts);
-    take(known_.refused, again_.refused);
+    for (std::uint32_t triple = 0; triple < known_.published.size() + known_.drafts.size(); ++triple) {
+      if (holds(known_.members(triple))) again_.insert(triple);
+    }
+    std::copy_if(known_.refused.begin(), known_.refused.end(), std::back_inserter(refused_), holds);
+    // A report is told by the first profile that meets it: where that one is looked at again, so is the first of the
+    // others, which may be the first now.
+    std::set<std::uint32_t> reached = again_;
+    for (const Snapshot::Standing& each : known_.standing) {
+      if (each.triples.empty() || !reached.contains(first_of(each.triples))) continue;
+      std::vector<std::uint32_t> others = without(each.triples, reached);
+      if (!others.empty()) again_.insert(first_of(others));
+    }
+  }
+
+  static std::vector<std::uint32_t> without(const std::vector<std::uint32_t>& triples,
+                                            const std::set<std::uint32_t>& those) {
+    std::vector<std::uint32_t> out;
+    std::copy_if(triples.begin(), triples.end(), std::back_inserter(out),
+                 [&](std::uint32_t each) { return !those.contains(each); });
+    return out;
+  }
+
+  std::string name_of_triple(std::uint32_t triple) const {
+    const Snapshot::Members& members = known_.members(triple);
+    return fmt::format("{}/{}/{}", known_.parts[members[0]].name, known_.parts[members[1]].name,
+                       known_.parts[members[2]].name);
+  }
+
+  // By name, as reports are settled.
+  std::uint32_t first_of(const std::vector<std::uint32_t>& triples) const {
+    return *std::min_element(triples.begin(), triples.end(),
+                             [&](std::uint32_t a, std::uint32_t b) { return name_of_triple(a) < name_of_triple(b); });
   }
 
   // Where much is to be done again, all is done as fast, and by what has no limits.
   bool worth_it() const {
-    std::size_t again = again_.published.size() + again_.drafts.size() + again_.refused.size();
     std::size_t all = known_.published.size() + known_.drafts.size() + known_.refused.size();
     auto parts = static_cast<std::size_t>(std::count(touched_.begin(), touched_.end(), true));
-    return again <= std::max<std::size_t>(64, all / 8) && parts <= std::max<std::size_t>(64, touched_.size() / 8);
+    return again_.size() + refused_.size() <= std::max<std::size_t>(64, all / 8) &&
+           parts <= std::max<std::size_t>(64, touched_.size() / 8);
+  }
+
+  template <typename Visit>
+  static void each_place(Diagnostic& report, Visit&& visit) {
+    if (report.span.known()) visit(report.span);
+    for (Related& each : report.related) {
+      if (each.span.known()) visit(each.span);
+    }
+  }
+
+  // Does a report that is to stay speak of what was edited, so that its place may be another, or it may be gone?
+  bool touches_standing() {
+    for (Snapshot::Standing& each : known_.standing) {
+      bool of_profiles = !each.triples.empty();
+      if (of_profiles && without(each.triples, again_).empty()) continue;  // made anew
+      bool touches = !of_profiles && !each.report.span.known();
+      each_place(each.report, [&](const Span& place) {
+        touches |= edited_.contains(place.file) || (!of_profiles && touched_files_.contains(place.file));
+      });
+      if (touches) return true;
+    }
+    return false;
   }
 
   template <typename Visit>
@@ -109,39 +181,84 @@ class Recheck {
     for (std::uint32_t i = begin; i < known_.linear_ends[part]; ++i) visit(known_.linear[i]);
   }
 
-  // Reads what the touched parts and triples are made of, and checks these alone.
-  bool is_sound() {
-    Diagnostics reports;
-    Sources sources = read_files(root_, needed(), reports);
-    Tree tree = load_tree(sources, jobs_, reports, {.part = true});
-    if (!reports.items().empty()) return false;
+  // Reads what the touched parts and triples are made of, and checks these alone. False where that brings an error, or
+  // anything of a touched file but for what it does to profiles.
+  bool check_again() {
+    Diagnostics of_tree;
+    Sources sources = read_files(root_, needed(), of_tree);
+    Tree tree = load_tree(sources, jobs_, of_tree, {.part = true});
+    std::vector<FileId> number = numbers_of(sources);
+    for (const Diagnostic& item : of_tree.items()) {
+      // Of other files it stands already.
+      if (item.severity == Severity::error || !item.span.known() || touched_files_.contains(number[item.span.file]))
+        return false;
+    }
     Selection selection;
+    std::vector<std::uint32_t> triples(again_.begin(), again_.end());  // profiles before drafts, as there
     Resolver resolver(tree);
-    bool as_before = true;
-    auto find = [&](const Snapshot::Members& members, bool refused) {
-      Triple triple;
-      for (std::size_t k = 0; k < kind_count; ++k) {
-        const Snapshot::Part& part = known_.parts[members[k]];
-        triple.of[k] = tree.find(part.kind, part.name);
-        if (triple.of[k] == no_fragment) as_before = false;
-      }
-      if (as_before) as_before = resolver.refused(triple).has_value() == refused;
-      return triple;
+    for (std::uint32_t each : triples) {
+      auto triple = find(tree, known_.members(each));
+      if (!triple || resolver.refused(*triple)) return false;
+      if (each < known_.published.size()) selection.profiles.emplace_back().triple = *triple;
+      else selection.drafts.push_back(*triple);
+    }
+    for (const Snapshot::Members& members : refused_) {
+      auto triple = find(tree, members);
+      if (!triple || !resolver.refused(*triple)) return false;
+    }
+    Meetings meetings;
+    std::mutex guard;
+    Diagnostics said, folded;
+    CheckForm form;
+    form.take_reports = [&](std::size_t i, const Diagnostics& reports) {
+      Diagnostics moved = reports;
+      for (Diagnostic& item : moved.items()) each_place(item, [&](Span& place) { place.file = number[place.file]; });
+      meetings.note(triples[i], moved);
+      std::lock_guard lock(guard);
+      said.join(std::move(moved));
     };
-    for (const auto& members : again_.published) {
-      selection.profiles.emplace_back().triple = find(members, false);
-      if (!as_before) return false;
+    check_selection(tree, selection, jobs_, folded, form);
+    return join(std::move(said), meetings);
+  }
+
+  std::optional<Triple> find(const Tree& tree, const Snapshot::Members& members) const {
+    Triple triple;
+    for (std::size_t k = 0; k < kind_count; ++k) {
+      const Snapshot::Part& part = known_.parts[members[k]];
+      triple.of[k] = tree.find(part.kind, part.name);
+      if (triple.of[k] == no_fragment) return std::nullopt;
     }
-    for (const auto& members : again_.drafts) {
-      selection.drafts.push_back(find(members, false));
-      if (!as_before) return false;
+    return triple;
+  }
+
+  // By number in a part of the tree: the number in the whole.
+  std::vector<FileId> numbers_of(const Sources& part) const {
+    std::vector<FileId> out;
+    FileId at = 0;
+    for (const SourceFile& file : part.files) {
+      while (at < known_.files.size() && known_.files[at].path != file.path) ++at;
+      out.push_back(at);
     }
-    for (const auto& members : again_.refused) {
-      find(members, true);
-      if (!as_before) return false;
+    return out;
+  }
+
+  // Puts what is said now of the triples that were looked at in the place of what was said of them.
+  bool join(Diagnostics said, Meetings& meetings) {
+    for (Snapshot::Standing& each : known_.standing) {
+      if (!each.triples.empty()) {
+        std::vector<std::uint32_t> others = without(each.triples, again_);
+        if (others.empty()) continue;
+        each.report.profiles = others.size();
+        each.report.profile = name_of_triple(first_of(others));
+        for (std::uint32_t triple : others) meetings.note_standing(triple, each.report);
+      }
+      said.add(each.report);
     }
-    check_selection(tree, selection, jobs_, reports);
-    return reports.items().empty();
+    said.settle();
+    auto standing = meetings.standing(said);
+    if (!standing) return false;
+    known_.standing = std::move(*standing);
+    return true;
   }
 
   std::vector<std::string> needed() const {
@@ -152,9 +269,9 @@ class Recheck {
     for (std::uint32_t part = 0; part < touched_.size(); ++part) {
       if (touched_[part]) add(part);
     }
-    for (const auto* triples : {&again_.published, &again_.drafts, &again_.refused}) {
-      for (const auto& members : *triples) std::for_each(members.begin(), members.end(), add);
-    }
+    for (std::uint32_t triple : again_)
+      std::for_each(known_.members(triple).begin(), known_.members(triple).end(), add);
+    for (const auto& members : refused_) std::for_each(members.begin(), members.end(), add);
     // A file is read whole, so all its parts need what they extend.
     for (std::size_t before = 0, now = 1; before != now;) {
       before = static_cast<std::size_t>(std::count(wanted.begin(), wanted.end(), true));
@@ -181,10 +298,11 @@ class Recheck {
   std::int64_t begun_;
   Snapshot known_;
   Listing listing_;
-  bool looked_ = false;             // into a file, if only to see that its bytes are the same
-  std::set<std::uint32_t> edited_;  // files
-  std::vector<bool> touched_;       // parts
-  Again again_;
+  bool looked_ = false;  // into a file, if only to see that its bytes are the same
+  std::set<std::uint32_t> edited_, touched_files_;
+  std::vector<bool> touched_;               // parts
+  std::set<std::uint32_t> again_;           // triples, by their index in the snapshot
+  std::vector<Snapshot::Members> refused_;  // that must be refused again
 };
 
 // Do the numbers in it name what is there? A snapshot of this program's always does; none is followed blindly.
@@ -204,6 +322,14 @@ bool is_whole(const Snapshot& snapshot) {
       if (!std::all_of(members.begin(), members.end(), below(parts))) return false;
     }
   }
+  std::size_t triples = snapshot.published.size() + snapshot.drafts.size();
+  auto names_file = [&](const Span& place) { return !place.known() || place.file < snapshot.files.size(); };
+  auto is_sound = [&](const Related& related) { return names_file(related.span); };
+  for (const Snapshot::Standing& each : snapshot.standing) {
+    if (!std::all_of(each.triples.begin(), each.triples.end(), below(triples))) return false;
+    const auto& related = each.report.related;
+    if (!names_file(each.report.span) || !std::all_of(related.begin(), related.end(), is_sound)) return false;
+  }
   return true;
 }
 
@@ -215,7 +341,7 @@ std::int64_t now_in_nanoseconds() {
   return static_cast<std::int64_t>(now.tv_sec) * 1'000'000'000 + now.tv_nsec;
 }
 
-std::optional<Sound> recheck(const fs::path& root, unsigned jobs, Progress& progress) {
+std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& progress) {
   progress.enter("recalling");
   std::int64_t begun = now_in_nanoseconds();
   auto later = std::async(jobs > 1 ? std::launch::async : std::launch::deferred, read_snapshot, root);
@@ -224,7 +350,7 @@ std::optional<Sound> recheck(const fs::path& root, unsigned jobs, Progress& prog
   if (!snapshot || !is_whole(*snapshot) || !listing.sound) return std::nullopt;
   Recheck run(root, jobs, begun, std::move(*snapshot), std::move(listing));
   if (!run.run(progress)) return std::nullopt;
-  return run.size();
+  return run.answer();
 }
 
 }  // namespace bindery

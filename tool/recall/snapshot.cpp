@@ -16,6 +16,8 @@ namespace fs = std::filesystem;
 
 template <>
 constexpr std::uint8_t highest_byte<Kind> = static_cast<std::uint8_t>(Kind::process);
+template <>
+constexpr std::uint8_t highest_byte<Severity> = static_cast<std::uint8_t>(Severity::note);
 
 template <typename Way>
 void pass(Way& way, Snapshot::File& f) {
@@ -26,13 +28,31 @@ void pass(Way& way, Snapshot::Part& p) {
   way(p.kind, p.name, p.file);
 }
 template <typename Way>
+void pass(Way& way, Related& r) {
+  way(r.span, r.message);
+}
+template <typename Way>
+void pass(Way& way, Diagnostic& d) {
+  auto code = static_cast<std::uint16_t>(d.code);
+  std::uint64_t profiles = d.profiles;
+  way(code, d.severity, d.span, d.message, d.help, d.related, d.fragment, d.setting, d.rule, d.profile, profiles,
+      d.supporters);
+  d.code = static_cast<Code>(code);
+  d.profiles = static_cast<std::size_t>(profiles);
+}
+template <typename Way>
+void pass(Way& way, Snapshot::Standing& s) {
+  way(s.report, s.triples);
+}
+template <typename Way>
 void pass(Way& way, Snapshot& s) {
-  way(s.begun, s.files, s.parts, s.linear, s.linear_ends, s.published, s.drafts, s.refused);
+  way(s.begun, s.files, s.parts, s.linear, s.linear_ends, s.published, s.drafts, s.refused, s.standing);
 }
 
 namespace {
 
 constexpr std::uintmax_t largest_snapshot = 1u << 30;
+constexpr std::size_t most_meetings = 200'000;
 
 // Another program may judge otherwise, be it of the same version.
 std::string maker() {
@@ -90,9 +110,41 @@ Snapshot::Digest digest_of_bytes(std::string_view bytes) {
   return out;
 }
 
-Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::int64_t begun, unsigned jobs) {
+Meetings::Key Meetings::key_of(const Diagnostic& d) {
+  return {d.span, d.code, d.severity, d.rule, d.setting, d.supporters};
+}
+
+void Meetings::note(std::size_t triple, const Diagnostics& reports) {
+  std::lock_guard lock(guard_);
+  for (const Diagnostic& each : reports.items()) {
+    // What was left out, or stands for others, cannot be counted again.
+    if (++count_ > most_meetings || each.profiles != 1 || each.code == Code::reports_left_out) whole_ = false;
+    if (whole_) triples_[key_of(each)].push_back(static_cast<std::uint32_t>(triple));
+  }
+}
+
+std::optional<std::vector<Snapshot::Standing>> Meetings::standing(const Diagnostics& settled) {
+  if (!whole_ || settled.any_errors()) return std::nullopt;
+  std::vector<Snapshot::Standing> out;
+  for (const Diagnostic& each : settled.items()) {
+    if (each.code == Code::reports_left_out) return std::nullopt;
+    Snapshot::Standing& standing = out.emplace_back(Snapshot::Standing{each, {}});
+    if (each.profiles == 0) continue;
+    auto met = triples_.find(key_of(each));
+    if (met == triples_.end()) return std::nullopt;
+    standing.triples = met->second;
+    std::sort(standing.triples.begin(), standing.triples.end());
+    standing.triples.erase(std::unique(standing.triples.begin(), standing.triples.end()), standing.triples.end());
+    if (standing.triples.size() != each.profiles) return std::nullopt;
+  }
+  return out;
+}
+
+Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::vector<Snapshot::Standing> standing,
+                       std::int64_t begun, unsigned jobs) {
   Snapshot out;
   out.begun = begun;
+  out.standing = std::move(standing);
   const auto& files = tree.sources->files;
   out.files.resize(files.size());
   parallel_for(files.size(), jobs, [&](std::size_t i) {

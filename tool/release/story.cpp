@@ -57,37 +57,41 @@ StoryTeller::Latest StoryTeller::latest(const std::optional<SideSource>& from, c
   return latest;
 }
 
-std::string StoryTeller::changelog(const Chapter& latest, const std::optional<SideSource>& from, const SideSource& to,
-                                   Diagnostics& out) const {
-  std::string text = "# Changelog\n\n" + chapter_markdown(latest, false);
+std::string StoryTeller::earlier_chapter(const SideSource& at, const std::optional<SideSource>& earlier, Tier audience,
+                                         const std::vector<ChapterNote>& notes, Diagnostics& out) const {
+  std::optional<BrokenSide> broken;
+  auto chapter = chronicle_.tell(earlier ? &*earlier : nullptr, at, nullptr, notes, {audience, false}, broken);
+  if (!broken) return chapter_markdown(*chapter, false);
+  Diagnostic& item =
+      out.add(Code::history_broken, {},
+              fmt::format("the tree of {} has {}, so the changelog leaves out what changed there", broken->name,
+                          counted(broken->side.diagnostics.count(Severity::error), "error")));
+  item.severity = Severity::warning;
+  Chapter rest;
+  rest.untold = true;
+  rest.to_version = at.version;
+  rest.date = at.date;
+  rest.audience = audience;
+  rest.notes = notes_for(at.version, std::nullopt, chronicle_.notes_of(at),
+                         earlier ? chronicle_.notes_of(*earlier) : std::vector<ChapterNote>(), notes, audience);
+  return chapter_markdown(rest, false);
+}
+
+std::array<std::string, 2> StoryTeller::changelogs(const std::array<Chapter, 2>& latest,
+                                                   const std::optional<SideSource>& from, const SideSource& to,
+                                                   Diagnostics& out) const {
+  std::array<std::string, 2> texts;
+  for (std::size_t tier = 0; tier < texts.size(); ++tier)
+    texts[tier] = "# Changelog\n\n" + chapter_markdown(latest[tier], false);
   std::vector<ChapterNote> notes = chronicle_.notes_of(to);
-  std::optional<SideSource> at = from;
-  while (at) {
+  // Both tiers of a chapter after each other: their trees are read once.
+  for (std::optional<SideSource> at = from; at;) {
     std::optional<SideSource> earlier = before(at->version, out);
-    std::optional<BrokenSide> broken;
-    auto chapter =
-        chronicle_.tell(earlier ? &*earlier : nullptr, *at, nullptr, notes, {latest.audience, false}, broken);
-    if (broken) {
-      Diagnostic& item =
-          out.add(Code::history_broken, {},
-                  fmt::format("the tree of {} has {}, so the changelog leaves out what changed there", broken->name,
-                              counted(broken->side.diagnostics.count(Severity::error), "error")));
-      item.severity = Severity::warning;
-      Chapter rest;
-      rest.untold = true;
-      rest.to_version = at->version;
-      rest.date = at->date;
-      rest.audience = latest.audience;
-      rest.notes =
-          notes_for(at->version, std::nullopt, chronicle_.notes_of(*at),
-                    earlier ? chronicle_.notes_of(*earlier) : std::vector<ChapterNote>(), notes, latest.audience);
-      text += "\n" + chapter_markdown(rest, false);
-    } else {
-      text += "\n" + chapter_markdown(*chapter, false);
-    }
+    for (std::size_t tier = 0; tier < texts.size(); ++tier)
+      texts[tier] += "\n" + earlier_chapter(*at, earlier, latest[tier].audience, notes, out);
     at = std::move(earlier);
   }
-  return text;
+  return texts;
 }
 
 }  // namespace bindery

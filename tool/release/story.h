@@ -25,11 +25,13 @@ class StoryTeller {
   };
   Latest latest(const std::optional<SideSource>& from, const SideSource& to, const Side& open, Diagnostics& out) const;
 
-  // The whole changelog of a tier.
-  std::string changelog(const Chapter& latest, const std::optional<SideSource>& from, const SideSource& to,
-                        Diagnostics& out) const;
+  // The whole changelog of each tier.
+  std::array<std::string, 2> changelogs(const std::array<Chapter, 2>& latest, const std::optional<SideSource>& from,
+                                        const SideSource& to, Diagnostics& out) const;
 
  private:
+  std::string earlier_chapter(const SideSource& at, const std::optional<SideSource>& earlier, Tier audience,
+                              const std::vector<ChapterNote>& notes, Diagnostics& out) const;
   void report(Code code, std::string message, std::string help, Diagnostics& out) const;
 
   const Chronicle& chronicle_;
