@@ -8,12 +8,10 @@
 
 namespace bindery {
 
-std::string json_quoted(std::string_view text) {
-  std::string out;
-  out.reserve(text.size() + 2);
+void append_json(std::string& out, std::string_view text) {
   out += '"';
   auto is_plain = [](char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; };
-  std::size_t plain = static_cast<std::size_t>(std::find_if_not(text.begin(), text.end(), is_plain) - text.begin());
+  auto plain = static_cast<std::size_t>(std::find_if_not(text.begin(), text.end(), is_plain) - text.begin());
   out += text.substr(0, plain);
   for (char c : text.substr(plain)) {
     switch (c) {
@@ -28,7 +26,14 @@ std::string json_quoted(std::string_view text) {
         else out += c;
     }
   }
-  return out += '"';
+  out += '"';
+}
+
+std::string json_quoted(std::string_view text) {
+  std::string out;
+  out.reserve(text.size() + 2);
+  append_json(out, text);
+  return out;
 }
 
 void JsonWriter::line() {
@@ -65,7 +70,7 @@ JsonWriter& JsonWriter::close() {
 
 JsonWriter& JsonWriter::key(std::string_view name) {
   next();
-  out_ += json_quoted(name);
+  append_json(out_, name);
   out_ += indent_ == 0 ? ":" : ": ";
   after_key_ = true;
   return *this;
@@ -77,8 +82,17 @@ JsonWriter& JsonWriter::raw(std::string_view text) {
   return *this;
 }
 
-JsonWriter& JsonWriter::text(std::string_view value) { return raw(json_quoted(value)); }
-JsonWriter& JsonWriter::number(double value) { return raw(write_number(value)); }
+JsonWriter& JsonWriter::text(std::string_view value) {
+  next();
+  append_json(out_, value);
+  return *this;
+}
+
+JsonWriter& JsonWriter::number(double value) {
+  next();
+  append_number(out_, value);
+  return *this;
+}
 
 std::string JsonWriter::finish() {
   out_ += '\n';

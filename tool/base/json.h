@@ -55,5 +55,6 @@ void value_json(const Value& value, JsonWriter& json);
 
 // The text as a JSON string, with its quotes.
 std::string json_quoted(std::string_view text);
+void append_json(std::string& out, std::string_view text);
 
 }  // namespace bindery

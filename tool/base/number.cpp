@@ -48,32 +48,40 @@ Decimal to_decimal(double magnitude) {
   return out;
 }
 
-constexpr int decimals = 6;
+constexpr std::size_t decimals = 6;
 
-// The number, where it is one of six decimals at most but for what a double cannot tell; most are. The rounding of all
-// others is a question of their digits.
-std::optional<std::string> write_plain(double value) {
+// Appends the number, where it is one of six decimals at most but for what a double cannot tell; most are. The rounding
+// of all others is a question of their digits.
+bool append_plain(std::string& out, double value) {
   double millionths = std::fabs(value) * 1e6, whole = std::round(millionths);
-  if (whole == 0 || whole > 1e12 || std::fabs(millionths - whole) > 1e-3) return std::nullopt;
-  char buffer[24];
-  char* end = std::to_chars(buffer, buffer + sizeof buffer, static_cast<long long>(whole)).ptr;
-  std::string digits(buffer, end);
-  if (digits.size() <= decimals) digits.insert(0, decimals + 1 - digits.size(), '0');
-  std::size_t point = digits.size() - decimals, last = digits.find_last_not_of('0');
-  digits.resize(last < point ? point : last + 1);
-  if (digits.size() > point) digits.insert(point, 1, '.');
-  if (value < 0) digits.insert(0, 1, '-');
-  return digits;
+  if (whole == 0 || whole > 1e12 || std::fabs(millionths - whole) > 1e-3) return false;
+  char digits[24];
+  char* end = std::to_chars(digits, digits + sizeof digits, static_cast<long long>(whole)).ptr;
+  auto all = static_cast<std::size_t>(end - digits), point = all > decimals ? all - decimals : 0, count = all;
+  while (count > point && digits[count - 1] == '0') --count;
+  if (value < 0) out += '-';
+  if (point > 0) out.append(digits, point);
+  else out += '0';
+  if (count > point) {
+    out += '.';
+    if (point == 0) out.append(decimals - all, '0');
+    out.append(digits + point, count - point);
+  }
+  return true;
 }
 
 }  // namespace
 
+void append_number(std::string& out, double value) {
+  if (!append_plain(out, value)) out += write_number(value);
+}
+
 std::string write_number(double value) {
   if (value == 0) return "0";
-  if (auto plain = write_plain(value)) return std::move(*plain);
+  if (std::string plain; append_plain(plain, value)) return plain;
   Decimal number = to_decimal(std::fabs(value));
   // Half away from zero at the sixth decimal, on the decimal digits.
-  int keep = number.point + decimals;
+  int keep = number.point + static_cast<int>(decimals);
   if (keep < 0) return "0";
   std::string digits(number.digits, static_cast<std::size_t>(number.count));
   if (keep < number.count) {

@@ -20,6 +20,7 @@ std::optional<ReadNumber> read_number(std::string_view text);
 // Below 1e9, where six decimals end within it, binary noise beyond the 15th digit is dropped first, so that
 // 0.1 + 0.2 is written 0.3; above, the shortest digits that give the number back are rounded.
 std::string write_number(double value);
+void append_number(std::string& out, double value);
 
 // Two numbers that formulas call equal: within a relative 1e-9, or both next to nothing.
 bool same_number(double a, double b);

@@ -106,7 +106,7 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
 std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) {
   std::sort(digests.begin(), digests.end());
   std::string out;
-  for (const auto& [path, digest] : digests) out += fmt::format("{}  {}\n", digest, path);
+  for (const auto& [path, digest] : digests) out.append(digest).append("  ").append(path).append(1, '\n');
   return out;
 }
 

@@ -13,11 +13,16 @@ namespace {
 void write_value(const Setting& setting, const Value& value, std::string& out) {
   switch (value.tag()) {
     case Value::Tag::number:
-      if (setting.unit_text().empty()) out += write_number(value.number());
-      else out.append("\"").append(write_number(value.number())).append(" ").append(setting.unit->text).append("\"");
+      if (setting.unit_text().empty()) {
+        append_number(out, value.number());
+        break;
+      }
+      out += '"';
+      append_number(out, value.number());
+      out.append(1, ' ').append(setting.unit->text).append(1, '"');
       break;
     case Value::Tag::flag: out += value.flag() ? "true" : "false"; break;
-    case Value::Tag::word: out += json_quoted(value.word()); break;
+    case Value::Tag::word: append_json(out, value.word()); break;
     case Value::Tag::list:
       out += '[';
       for (const Value& item : value.items()) {
