@@ -7,7 +7,9 @@
 int main(int count, char** arguments) {
   // Archives carry times of day, which libzip converts by the zone of the process.
   setenv("TZ", "UTC0", 1);
+  bindery::Leftovers leftovers;
   bindery::Options options;
+  options.leftovers = &leftovers;
   if (auto exit = bindery::parse_options(count, arguments, options)) return static_cast<int>(*exit);
   bindery::Exit result = bindery::run_command(options);
   // A full disk shows only when the output is flushed.
@@ -15,5 +17,10 @@ int main(int count, char** arguments) {
     std::fputs("error: the output cannot be written\n", stderr);
     return static_cast<int>(bindery::Exit::system);
   }
+  std::fflush(stderr);
+#ifdef BINDERY_TAKE_APART
   return static_cast<int>(result);
+#else
+  std::_Exit(static_cast<int>(result));  // leaves the leftovers to the system
+#endif
 }

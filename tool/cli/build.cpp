@@ -97,7 +97,7 @@ Exit run_build(const Options& options) {
   wish.version = wanted_version(options);  // a mistake on the command line comes before the tree's
   wish.any_version = options.any_version;
   epoch_from_environment();
-  PreparedRelease prepared = prepare_release(options, wish);
+  PreparedRelease& prepared = options.leftovers->keep(prepare_release(options, wish));
   const Session& session = prepared.session;
   if (session.diagnostics.any_errors()) {
     print_diagnostics(session.diagnostics, *session.sources, options);

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "base/leftovers.h"
 #include "base/progress.h"
 
 namespace bindery {
@@ -29,7 +30,9 @@ struct Options {
   std::vector<std::string> words;  // the command's own arguments, in order
   std::optional<std::string> at, version, tier, rebuild, since, overlay, dialect, like, into, fresh;
   std::filesystem::path out = "out";
-  Progress* progress = nullptr;  // what run_command() watches; never null while a command runs
+  // Neither is null while a command runs.
+  Progress* progress = nullptr;    // what run_command() watches
+  Leftovers* leftovers = nullptr;  // what main() does not destroy
 };
 
 // Parses the arguments. Gives the exit code at once where there is nothing to run (help, version, a mistake,

@@ -2,6 +2,7 @@
 
 #include <cstdlib>
 #include <future>
+#include <memory>
 
 #include <fmt/format.h>
 
@@ -213,7 +214,7 @@ std::optional<std::int64_t> epoch_from_environment() {
 }
 
 PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish) {
-  return Preparation(options, wish).run();
+  return options.leftovers->keep(std::make_unique<Preparation>(options, wish))->run();
 }
 
 }  // namespace bindery

@@ -78,9 +78,9 @@ Exit run_validate(const Options& options) {
     }
   }
   std::int64_t begun = now_in_nanoseconds();
-  Session session = open_session(options);
+  Session& session = options.leftovers->keep(open_session(options));
   options.progress->enter("selecting");
-  Selection selection = session.select();
+  Selection& selection = options.leftovers->keep(session.select());
   options.progress->enter("checking", selection.profiles.size() + selection.drafts.size());
   Meetings meetings;
   CheckForm form;
