@@ -1,6 +1,7 @@
 #include "base/kept.h"
 
 #include "../support.h"
+#include "base/digest.h"
 
 using namespace bindery;
 using test::Folder;
@@ -19,6 +20,9 @@ TEST_CASE("what was kept is read back, and nothing else") {
   CHECK(std::filesystem::exists(folder.path / ".bindery/.gitignore"));
   CHECK(std::distance(std::filesystem::directory_iterator(path.parent_path()), {}) == 1);
   std::ofstream(path, std::ios::app) << "x";
+  CHECK_FALSE(read_kept(path, 1000));
+  // What somebody else wrote, digest and all.
+  std::ofstream(path) << sha256("body") << "body";
   CHECK_FALSE(read_kept(path, 1000));
   std::filesystem::remove(path);
   std::filesystem::create_symlink("/etc/hostname", path);

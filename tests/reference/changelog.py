@@ -440,7 +440,7 @@ def run(binary, seed):
 
 
 def main():
-    arg, checks = arguments(__doc__, cases=60, first=1), Checks()
+    arg, checks = arguments(__doc__, cases=50, first=1), Checks()
     counts, useful = Counter(), 0
     with ProcessPoolExecutor(2) as workers:
         for name, problems, found, used in workers.map(partial(run, arg.binary), range(arg.first, arg.first + arg.cases)):

@@ -117,7 +117,7 @@ def run(binary, seed):
 
 
 def main():
-    arg, checks, counts = arguments(__doc__, cases=24, first=1), Checks(), Counter()
+    arg, checks, counts = arguments(__doc__, cases=20, first=1), Checks(), Counter()
     with ProcessPoolExecutor(2) as workers:
         for name, problems, found in workers.map(partial(run, arg.binary), range(arg.first, arg.first + arg.cases)):
             counts += found

@@ -4,6 +4,7 @@
 #include <iterator>
 
 #include <fmt/format.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "base/digest.h"
@@ -14,7 +15,17 @@ namespace fs = std::filesystem;
 
 namespace {
 
-constexpr std::size_t head = 64;  // the digest of the rest
+constexpr std::size_t head = 64;  // the digest
+
+// Of the bytes and of the program that wrote them: another one may judge otherwise, be it of the same version, and
+// nobody who does not know this one can make bytes that it believes.
+std::optional<std::string> digest_of(std::string_view body) {
+  struct stat info {};
+  if (stat("/proc/self/exe", &info) != 0) return std::nullopt;
+  std::string all = fmt::format("{} {} {}.{} ", info.st_size, info.st_ino, info.st_mtim.tv_sec, info.st_mtim.tv_nsec);
+  all += body;
+  return sha256(all);
+}
 
 }  // namespace
 
@@ -27,12 +38,14 @@ std::optional<std::string> read_kept(const fs::path& path, std::uintmax_t larges
   std::ifstream in(path, std::ios::binary);
   if (!in.read(bytes.data(), static_cast<std::streamsize>(size))) return std::nullopt;
   std::string_view body = std::string_view(bytes).substr(head);
-  if (sha256(body) != std::string_view(bytes).substr(0, head)) return std::nullopt;
+  if (digest_of(body) != std::string_view(bytes).substr(0, head)) return std::nullopt;
   bytes.erase(0, head);
   return bytes;
 }
 
 bool write_kept(const fs::path& path, std::string_view body) {
+  auto digest = digest_of(body);
+  if (!digest) return false;
   std::error_code failure;
   fs::path folder = path.parent_path(), top = folder.parent_path();
   fs::create_directories(folder, failure);
@@ -41,7 +54,7 @@ bool write_kept(const fs::path& path, std::string_view body) {
   fs::path beside = folder / fmt::format(".{}-{}", path.filename().string(), getpid());
   {
     std::ofstream out(beside, std::ios::binary);
-    out << sha256(body) << body;
+    out << *digest << body;
     if (!out.flush()) {
       out.close();
       fs::remove(beside, failure);

@@ -9,8 +9,8 @@
 
 namespace bindery {
 
-// What was kept there; nothing where there is no file, a larger one than `largest`, or one whose bytes are not what was
-// written.
+// What was kept there; nothing where there is no file, a larger one than `largest`, or one whose bytes are not what this
+// very program wrote.
 std::optional<std::string> read_kept(const std::filesystem::path& path, std::uintmax_t largest);
 
 // Keeps it in a folder of .bindery/, beside the target and then by a rename, so that a killed or a second process

@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include <fmt/format.h>
-#include <sys/stat.h>
 
 #include "base/binary.h"
 #include "base/digest.h"
@@ -53,14 +52,6 @@ namespace {
 
 constexpr std::uintmax_t largest_snapshot = 1u << 30;
 constexpr std::size_t most_meetings = 200'000;
-
-// Another program may judge otherwise, be it of the same version.
-std::string maker() {
-  struct stat info {};
-  if (stat("/proc/self/exe", &info) != 0) return {};
-  return fmt::format("bindery {} {} {} {}.{}", BINDERY_VERSION, info.st_size, info.st_ino, info.st_mtim.tv_sec,
-                     info.st_mtim.tv_nsec);
-}
 
 fs::path path_below(const fs::path& root) { return root / ".bindery" / "checked" / "tree"; }
 
@@ -170,20 +161,14 @@ std::optional<Snapshot> read_snapshot(const fs::path& root) {
   auto bytes = read_kept(path_below(root), largest_snapshot);
   if (!bytes) return std::nullopt;
   Snapshot out;
-  std::string made_by;
   BinaryReader reader(*bytes);
-  reader(made_by);
-  if (made_by.empty() || made_by != maker()) return std::nullopt;
   pass(reader, out);
   if (!reader.whole()) return std::nullopt;
   return out;
 }
 
 void write_snapshot(const fs::path& root, const Snapshot& snapshot) {
-  std::string made_by = maker();
-  if (made_by.empty()) return;
   BinaryWriter writer;
-  writer(made_by);
   pass(writer, const_cast<Snapshot&>(snapshot));  // a writer only reads
   write_kept(path_below(root), writer.bytes);
 }
