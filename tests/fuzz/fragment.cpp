@@ -4,6 +4,8 @@
 #include "fuzz.h"
 #include "report/diagnostics.h"
 #include "syntax/document.h"
+#include "syntax/plain.h"
+#include "syntax/yaml.h"
 
 using namespace bindery;
 using fuzz::require;
@@ -49,6 +51,19 @@ void check_document(const Document& document, const SourceFile& file) {
   }
 }
 
+// The plain layout is read as yaml-cpp reads it, or not at all.
+void check_plain(const SourceFile& file) {
+  Document plain;
+  if (!read_plain(0, file.text, plain)) {
+    require(plain.empty(), "what is not in the plain layout leaves nothing");
+    return;
+  }
+  Diagnostics said;
+  auto yaml = parse_yaml(0, file, said);
+  require(yaml.has_value() && !said.any_errors(), "the plain layout is YAML");
+  require(plain.nodes == yaml->nodes, "the plain layout is read as yaml-cpp reads it");
+}
+
 }  // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -65,6 +80,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     auto document = parse_document(0, file, said);
     require(document.has_value() || said.any_errors(), "a text that is no document is reported");
     if (document) check_document(*document, file);
+    check_plain(file);
   }
 
   Diagnostics out;

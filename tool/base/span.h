@@ -29,6 +29,7 @@ struct Text {
   bool block = false;   // a literal block: lines map one to one, each after its indentation
   std::uint32_t inner = 0;
 
+  bool operator==(const Text&) const = default;
   bool empty() const { return text.empty(); }
   // The place of text[offset, offset + length); the whole scalar where that is not known.
   Span part(std::size_t offset, std::size_t length) const {

@@ -1,7 +1,6 @@
 // One YAML document as a flat tape of nodes in the order of the text, with the place of each.
 //
-// yaml-cpp's events are read; what the language leaves out of YAML (aliases, tags, second documents,
-// duplicate keys, depth beyond 32) is reported here, so that later stages see clean mappings alone.
+// What the language leaves out of YAML never gets here, so that later stages see clean mappings alone.
 #pragma once
 
 #include <cstdint>
@@ -23,6 +22,8 @@ struct Node {
   NodeKind kind = NodeKind::null;
   std::uint32_t next = 0;
   Text text;  // the scalar, or the word for null; for others, and where nothing is written, only the span
+
+  bool operator==(const Node&) const = default;
 };
 
 class Document {
@@ -34,7 +35,8 @@ class Document {
   std::deque<std::string> owned;  // scalars whose text differs from the bytes of the file
 };
 
-// Parses a sound text. Gives nothing where the file is no document of the language, after reporting why.
+// Parses a sound text: the plain layout in one pass, the rest of YAML by yaml-cpp, with the same result. Gives nothing
+// where the file is no document of the language, after reporting why.
 std::optional<Document> parse_document(FileId id, const SourceFile& file, Diagnostics& out);
 
 // The place of text[offset, offset + length) of a block or any other scalar: exact where the bytes are in
