@@ -1,7 +1,9 @@
 #!/usr/bin/env python3
-"""What the program remembers changes no answer: random trees, edited number by number, are validated with and without the
-memory of the run before; and `show` says of a profile the same whether it reads the whole tree or only what it needs.
+"""What the program remembers changes no answer: random trees, edited number by number, are validated and built with and
+without the memory of the run before; and `show` says of a profile the same whether it reads the whole tree or only what
+it needs.
 Case N is the tree of seed N, so `--first N --cases 1` repeats one."""
+import hashlib
 import itertools
 import os
 import random
@@ -66,6 +68,7 @@ class Case:
     def edits(self, folder):
         self.agree("first")
         self.agree("again")
+        self.build_alike(folder, "first")
         files = sorted(path for kind in ("machine", "material", "process") for path in (folder / "profiles-src" / kind).rglob("*.yaml"))
         for number in range(EDITS):
             path = self.random.choice(files)
@@ -76,11 +79,36 @@ class Case:
             place = self.random.choice(places)
             value = self.random.choice([float(place.group()) * self.random.choice([0.5, 0.9, 1.1, 2, 40]), self.random.randrange(100)])
             self.overwrite(path, before[:place.start()] + f"{value:.6g}" + before[place.end():])
-            sound = self.agree(f"edit {number}, {path.relative_to(folder)}, {place.group()} -> {value:.6g}")
+            what = f"edit {number}, {path.relative_to(folder)}, {place.group()} -> {value:.6g}"
+            sound = self.agree(what)
+            if number % 2 == 0:
+                self.build_alike(folder, what)
             self.counts["edits"] += 1
             if not sound or self.random.random() < 0.3:
                 self.overwrite(path, before)
                 self.agree(f"edit {number} taken back")
+        for path in self.random.sample(files, min(2, len(files))):
+            self.edit_head(path)
+            self.build_alike(folder, f"head of {path.relative_to(folder)}")
+
+    def edit_head(self, path):
+        """Another title, status or tier: what reaches names and places, and values only through them."""
+        line = self.random.choice(["title: Another one", "status: beta", "status: stable", "status: draft", "tier: supporter", "tier: free"])
+        rest = [each for each in path.read_text(encoding="utf-8").splitlines() if not each.startswith(line.split(":")[0] + ":")]
+        self.overwrite(path, "\n".join([line, *rest]) + "\n")
+
+    def build_alike(self, folder, what):
+        """Builds with and without what the last build packed: the same is said, and written to the byte."""
+        built = [self.built(folder, *words) for words in ([], ["--no-cache"])]
+        self.same(f"build, {what}", built[0], built[1])
+        self.counts["built" if built[0][0] == 0 else "not built"] += 1
+
+    def built(self, folder, *words):
+        out = folder.parent / f"{folder.name}.out"
+        done = self.program.run("build", "--out", out, *words)
+        files = {path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in out.rglob("*") if path.is_file()}
+        shutil.rmtree(out, ignore_errors=True)
+        return done.returncode, done.stdout, done.stderr, files
 
     def overwrite(self, path, text):
         """In place, beside it with a rename, or with the times of the file before: editors and tools do all of these."""
@@ -125,7 +153,7 @@ def main():
     for name, number in sorted(counts.items()):
         print(f"      {name}: {number}")
     if arg.cases >= 20:
-        for name in ("recalled", "recalled with warnings", "read whole", "sound", "with errors", "edits", "shown"):
+        for name in ("recalled", "recalled with warnings", "read whole", "sound", "with errors", "edits", "shown", "built"):
             checks.that(f"{name}: {counts[name]}", counts[name] > 10)
     checks.finish()
 

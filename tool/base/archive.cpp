@@ -198,14 +198,13 @@ PackedEntry pack(std::string path, std::string_view bytes) {
   entry.size = bytes.size();
   entry.crc = static_cast<std::uint32_t>(libdeflate_crc32(0, bytes.data(), bytes.size()));
   entry.digest = sha256(bytes);
-  entry.data.resize(bytes.size());
+  thread_local std::vector<char> room;
+  if (room.size() < bytes.size()) room.resize(bytes.size());
   // Zero where the compressed form would not be smaller.
   std::size_t packed =
-      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), entry.data.data(), entry.data.size());
+      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), room.data(), bytes.size());
   entry.deflated = packed > 0;
-  if (entry.deflated) entry.data.resize(packed);
-  else entry.data = bytes;
-  entry.data.shrink_to_fit();
+  entry.data = entry.deflated ? std::string_view(room.data(), packed) : bytes;
   return entry;
 }
 

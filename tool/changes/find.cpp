@@ -251,6 +251,7 @@ class Comparison {
       }
       if (pair.old && !pair.now) out.removed.push_back(i);
       if (!pair.old && pair.now) out.added.push_back(i);
+      if (view_.first) continue;
       SetChange& change = with_causes(out.sets, index, tracer.causes_of(pair));
       if (!pair.old) change.added.push_back(i);
       else if (!pair.now) change.removed.push_back(i);

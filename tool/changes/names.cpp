@@ -18,7 +18,28 @@ class CastMaker {
  public:
   explicit CastMaker(Cast& cast) : cast_(cast) {}
 
-  std::uint32_t add(const Tree& tree, FragmentId id) {
+  // `side` says which of the two trees it is.
+  std::uint32_t add(std::size_t side, const Tree& tree, FragmentId id) {
+    auto& known = numbers_[side];
+    if (known.empty()) known.assign(tree.fragments.size(), none);
+    if (known[id] == none) known[id] = find(tree, id);
+    return known[id];
+  }
+
+  void finish() {
+    for (auto& [id, titled] : families_) {
+      for (auto& [title, members] : titled) {
+        if (members.size() > 1) cast_.families.push_back({std::string(title), {members.begin(), members.end()}});
+      }
+    }
+    std::stable_sort(cast_.families.begin(), cast_.families.end(),
+                     [](const Family& a, const Family& b) { return a.members.size() < b.members.size(); });
+  }
+
+ private:
+  static constexpr std::uint32_t none = 0xffffffffu;
+
+  std::uint32_t find(const Tree& tree, FragmentId id) {
     auto [at, fresh] = index_.emplace(std::string(tree[id].name()), static_cast<std::uint32_t>(cast_.names.size()));
     if (!fresh) return at->second;
     cast_.names.emplace_back(tree[id].name());
@@ -33,18 +54,8 @@ class CastMaker {
     return at->second;
   }
 
-  void finish() {
-    for (auto& [id, titled] : families_) {
-      for (auto& [title, members] : titled) {
-        if (members.size() > 1) cast_.families.push_back({std::string(title), {members.begin(), members.end()}});
-      }
-    }
-    std::stable_sort(cast_.families.begin(), cast_.families.end(),
-                     [](const Family& a, const Family& b) { return a.members.size() < b.members.size(); });
-  }
-
- private:
   Cast& cast_;
+  std::array<std::vector<std::uint32_t>, 2> numbers_;  // by fragment of either tree
   std::map<std::string, std::uint32_t> index_;
   std::map<std::string, std::map<std::string_view, std::set<std::uint32_t>>> families_;
 };
@@ -70,7 +81,8 @@ void name_profiles(const Side& from, const Side& to, const std::vector<Pair>& pa
     ProfileName& name = out.profiles.emplace_back();
     name.id = profile_id(*side.tree, triple);
     name.now = pair.now.has_value();
-    for (std::size_t k = 0; k < kind_count; ++k) name.parts[k] = makers[k].add(*side.tree, triple.of[k]);
+    for (std::size_t k = 0; k < kind_count; ++k)
+      name.parts[k] = makers[k].add(pair.now ? 1 : 0, *side.tree, triple.of[k]);
   }
   for (CastMaker& maker : makers) maker.finish();
 }

@@ -1,6 +1,8 @@
 #include "check/check.h"
 
 #include <algorithm>
+#include <numeric>
+#include <tuple>
 
 #include <fmt/format.h>
 
@@ -150,20 +152,42 @@ Hottest check_profile(const Tree& tree, const Profile& profile, const Resolver::
   return check_scripts(tree, profile, axes, out, work);
 }
 
+namespace {
+
+// The numbers of all profiles and then all drafts, the profiles by machine, process and material: those that follow each
+// other share the tables of two axes, and of machines and processes there are many.
+std::vector<std::uint32_t> in_order_of_tables(const Selection& selection) {
+  std::vector<std::uint32_t> order(selection.profiles.size() + selection.drafts.size());
+  std::iota(order.begin(), order.end(), 0u);
+  auto key = [&](std::uint32_t i) {
+    const auto& [machine, material, process] = selection.profiles[i].triple.of;
+    return std::tuple(machine, process, material);
+  };
+  std::sort(order.begin(), order.begin() + static_cast<std::ptrdiff_t>(selection.profiles.size()),
+            [&](std::uint32_t a, std::uint32_t b) { return key(a) < key(b); });
+  return order;
+}
+
+}  // namespace
+
 void check_selection(const Tree& tree, const Selection& selection, unsigned jobs, Diagnostics& out,
                      const CheckForm& form) {
   if (tree.dictionary.broken) return;
-  std::size_t count = selection.profiles.size() + selection.drafts.size();
+  std::vector<std::uint32_t> order = in_order_of_tables(selection);
+  std::size_t count = order.size();
   constexpr std::size_t block = 64;  // profiles a task: neighbours share their axes
   std::size_t blocks = (count + block - 1) / block;
   Diagnostics all;
   auto check_block = [&](std::size_t b) {
     Diagnostics reports;
     Resolver resolver(tree);
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
+    for (std::size_t at = b * block; at < std::min((b + 1) * block, count); ++at) {
+      std::size_t i = order[at];
       const Triple& triple = i < selection.profiles.size() ? selection.profiles[i].triple
                                                            : selection.drafts[i - selection.profiles.size()];
       bool published = i < selection.profiles.size();
+      if (form.progress != nullptr) form.progress->advance();
+      if (published && form.is_known && form.is_known(i)) continue;
       Tier tier = !form.by_tier ? Tier::free : published ? selection.profiles[i].tier : fragment_tier(tree, triple);
       Diagnostics own(most::reports);
       Resolver::Axes axes;
@@ -174,7 +198,6 @@ void check_selection(const Tree& tree, const Selection& selection, unsigned jobs
       mark_tier(own, 0, tier);
       if (form.take_reports && !own.items().empty()) form.take_reports(i, own);
       reports.join(std::move(own));
-      if (form.progress != nullptr) form.progress->advance();
     }
     reports.settle();
     return reports;

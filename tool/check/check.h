@@ -25,9 +25,13 @@ using TakeProfile = std::function<void(std::size_t index, const Profile& profile
 // Gets what is said of one triple, by its number: the profiles of the selection, then its drafts.
 using TakeReports = std::function<void(std::size_t index, const Diagnostics& reports)>;
 
-// Both are called from several threads, each time for another number.
+// Is a profile, by its number, known to be such that nothing would be said of it? Then it is not resolved.
+using IsKnown = std::function<bool(std::size_t index)>;
+
+// These are called from several threads, each time for another number.
 struct CheckForm {
   bool by_tier = false;  // mark the reports on what is for supporters alone
+  IsKnown is_known;
   TakeProfile take;
   TakeReports take_reports;      // where there are any
   Progress* progress = nullptr;  // counts profiles

@@ -215,7 +215,7 @@ Changes Chronicle::of_published(const SideSource& from, const SideSource& to, co
     } else {
       read_side(root_, *sources[i], nullptr, jobs_, trees[i]);
       trees[i].tree = load_tree(*trees[i].sources, jobs_, trees[i].diagnostics);
-      trees[i].selection = select_profiles(trees[i].tree, trees[i].diagnostics);
+      trees[i].selection = select_profiles(trees[i].tree, trees[i].diagnostics, most::triples, jobs_);
       side = trees[i].side();
     }
     if (!trees[i].diagnostics.any_errors()) made[i] = publish(*side, view.tier, jobs_, trees[i].diagnostics);

@@ -59,6 +59,15 @@ void summarise(const PreparedRelease& prepared, const fs::path& out) {
   }
 }
 
+// Keeps what was packed: it lies in the archive of supporters, who get all.
+void keep_stock(PreparedRelease& prepared, const fs::path& out, Progress& progress) {
+  progress.enter("remembering");
+  const TierRelease& whole = prepared.release.tiers.back();
+  const ReleaseFile& archive = whole.files.front();
+  fs::path path = out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name;
+  prepared.stock->keep(archive, path);
+}
+
 // Enters the version in the ledger of the folder, in place of what an earlier build of it entered. Gives false where it
 // stands there already.
 bool record(const fs::path& root, const LedgerEntry& entry) {
@@ -96,6 +105,7 @@ Exit run_build(const Options& options) {
   ReleaseWish wish;
   wish.version = wanted_version(options);  // a mistake on the command line comes before the tree's
   wish.any_version = options.any_version;
+  wish.from_stock = options.cache;
   epoch_from_environment();
   PreparedRelease& prepared = options.leftovers->keep(prepare_release(options, wish));
   const Session& session = prepared.session;
@@ -112,6 +122,7 @@ Exit run_build(const Options& options) {
   fs::path out = options.out.empty() ? session.root / "out" : options.out;
   options.progress->enter("writing");
   write_release(prepared.release, prepared.edition, out, options.out.empty());
+  if (prepared.stock) keep_stock(prepared, out, *options.progress);
   options.progress->finish();
   summarise(prepared, options.out.empty() ? out.lexically_proximate(fs::current_path()) : out);
   if (wish.version && record(session.root, prepared.entry)) fmt::print("  entered in {}\n", ledger_path);

@@ -27,7 +27,7 @@ struct ReadSide {
 
   void link(unsigned jobs, const Tree* like) {
     tree = load_tree(sources, jobs, diagnostics, {.like = like});
-    selection = select_profiles(tree, diagnostics, most_triples);
+    selection = select_profiles(tree, diagnostics, most_triples, jobs);
   }
   Side side() const { return {&tree, &selection}; }
 };

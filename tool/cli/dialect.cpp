@@ -31,7 +31,7 @@ Diagnostics of_dialect(const Diagnostics& all, const Dialect& dialect) {
 
 Exit check(const Options& options) {
   Session session = open_session(options);
-  Selection selection = session.select();
+  Selection selection = session.select(options.jobs);
   Diagnostics found;
   std::vector<Dialect> dialects = read_dialects(session.tree, found);
   if (dialects.empty() && options.words[1].empty())

@@ -168,10 +168,10 @@ class Importing {
 
   // The edited tree has no error that was not there before.
   bool is_sound(Proposal& proposal) {
-    Selection before = select_profiles(session_.tree, session_.diagnostics);
+    Selection before = session_.select(options_.jobs);
     check_selection(session_.tree, before, options_.jobs, session_.diagnostics);
     session_.diagnostics.settle();
-    Selection after = select_profiles(proposal.tree, proposal.diagnostics);
+    Selection after = select_profiles(proposal.tree, proposal.diagnostics, most::triples, options_.jobs);
     check_selection(proposal.tree, after, options_.jobs, proposal.diagnostics);
     bool selected = std::any_of(after.profiles.begin(), after.profiles.end(),
                                 [&](const Selected& each) { return each.triple == proposal.triple; });

@@ -22,7 +22,7 @@ Exit run_list(const Options& options) {
   } else if (what == "rules") {
     text = json ? rules_json(tree.dictionary) : rules_text(tree.dictionary);
   } else if (what == "profiles" || what == "sets") {
-    Selection selection = session.select();
+    Selection selection = session.select(options.jobs);
     if (tree.plan.sets.empty()) selection.profiles.clear();
     bool profiles = what == "profiles";
     text = profiles ? (json ? profiles_json(tree, selection) : profiles_text(tree, selection))

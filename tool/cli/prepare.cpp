@@ -1,5 +1,6 @@
 #include "cli/prepare.h"
 
+#include <chrono>
 #include <cstdlib>
 #include <future>
 #include <memory>
@@ -27,14 +28,16 @@ class Preparation {
         wish_(wish),
         git_later_(std::async(options.jobs > 1 ? std::launch::async : std::launch::deferred, git_state,
                               find_root(options.folder))),
-        out_{open_session(options), {}, {}, {}, {}},
+        stock_later_(std::async(options.jobs > 1 ? std::launch::async : std::launch::deferred, open_stock,
+                                find_root(options.folder), wish.from_stock)),
+        out_{open_session(options), {}, {}, {}, {}, {}},
         chronicle_(out_.session.root, options.jobs, options.cache),
         git_(git_later_.get()) {}
 
   PreparedRelease run() {
     Diagnostics& reports = out_.session.diagnostics;
     options_.progress->enter("selecting");
-    out_.selection = out_.session.select();
+    out_.selection = out_.session.select(options_.jobs);
     bool empty = out_.session.tree.plan.sets.empty() || out_.selection.profiles.empty();
     if (empty && !reports.any_errors()) {
       reports.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
@@ -42,23 +45,51 @@ class Preparation {
     }
     options_.progress->enter("checking", out_.selection.profiles.size() + out_.selection.drafts.size());
     packed_.resize(out_.selection.profiles.size());
+    said_.assign(packed_.size(), 0);
     CheckForm form;
+    out_.stock = stock_later_.get();
+    if (out_.stock) {
+      out_.stock->match(out_.session.tree, out_.selection, options_.jobs);
+      form.is_known = [&](std::size_t i) { return out_.stock->take(i, packed_[i]); };
+      form.take_reports = [&](std::size_t i, const Diagnostics&) {
+        if (i < said_.size()) said_[i] = 1;
+      };
+    }
     form.progress = options_.progress;
     form.take = [&](std::size_t i, const Profile& profile) {
       packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
     };
+    refuse_changes();
+    describe();
+    // The changelog keeps no core busy for long: it is told meanwhile.
+    std::future<void> story;
+    if (!reports.any_errors())
+      story = std::async(options_.jobs > 1 ? std::launch::async : std::launch::deferred, [this] { tell(); });
     check_selection(out_.session.tree, out_.selection, options_.jobs, reports, form);
+    if (out_.stock) out_.stock->replace(packed_, said_);
     options_.progress->enter("dialects");
     dialects_ = read_dialects(out_.session.tree, reports);
     check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
-    refuse_changes();
-    describe();
-    if (!reports.any_errors()) tell_and_bind();
+    if (!reports.any_errors()) {
+      options_.progress->enter("changelog");
+      story.get();
+      reports.join(std::move(of_story_));
+    } else if (story.valid() && story.wait_for(std::chrono::seconds(0)) != std::future_status::deferred) {
+      story.wait();  // it reads the tree, which the answer takes along
+    }
+    if (!reports.any_errors()) bind();
     reports.settle();
     return std::move(out_);
   }
 
  private:
+  static std::optional<Stock> open_stock(const std::filesystem::path& root, bool wanted) {
+    if (!wanted) return std::nullopt;
+    Stock stock(root);
+    stock.open();
+    return stock;
+  }
+
   bool has_changes() const { return git_ && !options_.at && git_->changed; }
 
   void refuse_changes() {
@@ -117,32 +148,33 @@ class Preparation {
     to_.name = out_.edition.version;
   }
 
-  void tell_and_bind() {
-    Diagnostics& reports = out_.session.diagnostics;
-    options_.progress->enter("changelog");
+  // The changelogs and, of a snapshot, the name.
+  void tell() {
     StoryTeller teller(chronicle_, !wish_.version || wish_.any_version);
-    std::optional<SideSource> from = previous(teller);
+    from_ = previous(teller);
     Side side{&out_.session.tree, &out_.selection};
-    StoryTeller::Latest latest = teller.latest(from, to_, side, reports);
-    if (reports.any_errors()) return;
+    StoryTeller::Latest latest = teller.latest(from_, to_, side, of_story_);
+    if (of_story_.any_errors()) return;
     if (!wish_.version) name_snapshot(latest);
-    else refuse_low(from, latest);
-    if (reports.any_errors()) return;
+    else refuse_low(latest);
+    if (of_story_.any_errors()) return;
     for (Chapter& chapter : latest.chapters) {
       chapter.to = to_.name;
       chapter.to_version = to_.version;
     }
-    std::array<std::string, 2> changelogs = teller.changelogs(latest.chapters, from, to_, reports);
-    if (reports.any_errors()) return;
+    changelogs_ = teller.changelogs(latest.chapters, from_, to_, of_story_);
     chronicle_.close();
+  }
+
+  void bind() {
     options_.progress->enter("binding");
     out_.release =
-        bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs, options_.jobs);
-    fill_entry(from);
+        bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs_, options_.jobs);
+    fill_entry();
   }
 
   std::optional<SideSource> previous(const StoryTeller& teller) {
-    if (!wish_.since) return teller.before(wish_.version, out_.session.diagnostics);
+    if (!wish_.since) return teller.before(wish_.version, of_story_);
     if (wish_.since->empty()) return std::nullopt;
     return chronicle_.side(*wish_.since);
   }
@@ -163,26 +195,26 @@ class Preparation {
     name_edition(version);
   }
 
-  void refuse_low(const std::optional<SideSource>& from, const StoryTeller::Latest& latest) {
-    if (!from || wish_.any_version) return;
+  void refuse_low(const StoryTeller::Latest& latest) {
+    if (!from_ || wish_.any_version) return;
     Version core = *wish_.version;
     core.pre_release.clear();
     core.build.clear();
     if (precedence(core, latest.suggested) >= 0) return;
-    out_.session.diagnostics
+    of_story_
         .add(Code::version_low, {},
              fmt::format("version {} is lower than the changes since {} ask for ({})", wish_.version->text(),
-                         from->name, latest.reason))
+                         from_->name, latest.reason))
         .with_help(fmt::format("name it {}, or say --any-version", latest.suggested.text()));
   }
 
-  void fill_entry(const std::optional<SideSource>& from) {
+  void fill_entry() {
     LedgerEntry& entry = out_.entry;
     entry.version = out_.edition.version;
     entry.date = utc_date(out_.edition.time);
     entry.time = out_.edition.time;
     entry.commit = out_.edition.commit;
-    if (from) entry.since = from->name;
+    if (from_) entry.since = from_->name;
     entry.tool = tool_version();
     for (const TierRelease& tier : out_.release.tiers)
       entry.tiers[static_cast<std::size_t>(tier.tier)] = {tier.files.front().digest, tier.contents};
@@ -190,13 +222,19 @@ class Preparation {
 
   const Options& options_;
   const ReleaseWish& wish_;
-  std::future<std::optional<GitState>> git_later_;  // while the tree is read
+  // While the tree is read.
+  std::future<std::optional<GitState>> git_later_;
+  std::future<std::optional<Stock>> stock_later_;
   PreparedRelease out_;
   std::vector<PackedProfile> packed_;
+  std::vector<char> said_;  // is anything to be said of the profile? A byte each, for several threads
   std::vector<Dialect> dialects_;
   Chronicle chronicle_;
   std::optional<GitState> git_;
   SideSource to_;
+  std::optional<SideSource> from_;  // the release before; nothing for a first one
+  std::array<std::string, 2> changelogs_;
+  Diagnostics of_story_;
 };
 
 }  // namespace

@@ -7,6 +7,7 @@
 #include "base/semver.h"
 #include "cli/session.h"
 #include "release/release.h"
+#include "release/stock.h"
 #include "syntax/ledger.h"
 
 namespace bindery {
@@ -17,6 +18,7 @@ struct ReleaseWish {
   bool any_version = false;          // whatever the change asks for, and whether it exists
   std::optional<std::int64_t> time;  // of the entries; absent: SOURCE_DATE_EPOCH, else the commit's
   std::optional<std::string> since;  // the release that the changelog is told from, or "" for a first one
+  bool from_stock = false;           // take over the files of profiles that the last build packed
 };
 
 struct PreparedRelease {
@@ -25,6 +27,7 @@ struct PreparedRelease {
   Edition edition;
   Release release;  // empty where there are errors
   LedgerEntry entry;
+  std::optional<Stock> stock;  // to be kept, where it was asked for
 };
 
 // Reads, checks and binds; what is wrong is in the session's diagnostics, settled.

@@ -24,7 +24,7 @@ struct Session {
   bool of_dictionary(const Diagnostic& item) const;
 
   // Applies the plan.
-  Selection select() { return select_profiles(tree, diagnostics); }
+  Selection select(unsigned jobs) { return select_profiles(tree, diagnostics, most::triples, jobs); }
 };
 
 // Reads the tree at options.folder, or its revision options.at. Throws UsageError where there is none. `more` gets

@@ -80,7 +80,7 @@ Exit run_validate(const Options& options) {
   std::int64_t begun = now_in_nanoseconds();
   Session& session = options.leftovers->keep(open_session(options));
   options.progress->enter("selecting");
-  Selection& selection = options.leftovers->keep(session.select());
+  Selection& selection = options.leftovers->keep(session.select(options.jobs));
   options.progress->enter("checking", selection.profiles.size() + selection.drafts.size());
   Meetings meetings;
   CheckForm form;

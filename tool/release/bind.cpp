@@ -92,7 +92,7 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
         .field("name", file.name)
         .key("bytes")
         .whole(static_cast<long long>(file.bytes.size()))
-        .field("sha256", sha256(file.bytes))
+        .field("sha256", file.digest)
         .close();
   }
   json.close().key("contents").open_object().field("name", "contents.json").field("sha256", contents).close();

@@ -4,7 +4,7 @@
 #include <array>
 #include <compare>
 #include <cstdint>
-#include <deque>
+#include <list>
 #include <map>
 #include <memory>
 #include <optional>
@@ -67,7 +67,7 @@ struct Profile {
   std::vector<Cap> caps;
   std::array<std::optional<std::string>, script_slots> scripts;
   std::array<std::vector<ScriptLine>, script_slots> script_lines;  // by line of each script
-  std::deque<std::vector<Value>> lists;                            // own the lists that operations made
+  std::list<std::vector<Value>> lists;                             // own the lists that operations made
   bool whole = true;                                               // no error reached it
   std::uint64_t work = 0;  // operations of formulas and on lists, tests of names, its scripts
 

@@ -1,10 +1,12 @@
 #include "resolve/select.h"
 
 #include <algorithm>
+#include <atomic>
 #include <unordered_map>
 
 #include <fmt/format.h>
 
+#include "base/parallel.h"
 #include "base/words.h"
 #include "syntax/limits.h"
 
@@ -112,8 +114,8 @@ Tier tier_of(const Tree& tree, const Selected& selected) {
 
 class Selector {
  public:
-  Selector(const Tree& tree, Diagnostics& out, std::size_t most)
-      : tree_(tree), out_(out), most_(most), filter_(tree, work_), resolver_(tree) {}
+  Selector(const Tree& tree, Diagnostics& out, std::size_t most, unsigned jobs)
+      : tree_(tree), out_(out), most_(most), jobs_(jobs), filter_(tree, work_) {}
 
   Selection run() {
     const auto& sets = tree_.plan.sets;
@@ -126,13 +128,14 @@ class Selector {
     }
     bool implicit = sets.empty() && !tree_.plan.broken;
     if (implicit) take(0, Condition{}, {});
+    if (!overdone()) return gather(implicit);
     if (considered_ > most_)
       out_.add(Code::too_heavy, {}, fmt::format("more than {} triples would have to be looked at", most_))
           .with_help("send fewer fragments at a time, or say with `fits` what goes together");
-    else if (overdone())
+    else
       out_.add(Code::too_heavy, {}, "to find out which triples fit takes more computation than is done for it")
           .with_help("send fewer fragments at a time, or shorter lists and formulas in `fits`, `take` and `leave`");
-    return gather(implicit);
+    return {};
   }
 
  private:
@@ -140,6 +143,13 @@ class Selector {
     Triple triple;
     std::uint32_t set;
     auto operator<=>(const Found&) const = default;
+  };
+
+  // A triple that names admit and, once it was tested, the `where` that refuses it.
+  struct Candidate {
+    Triple triple;
+    bool literal;
+    std::optional<Refusal> refusal;
   };
 
   Selection gather(bool implicit) {
@@ -169,7 +179,8 @@ class Selector {
     return out;
   }
 
-  bool overdone() const { return considered_ > most_ || work_ + resolver_.work() > most_ * most::work_a_triple; }
+  bool overdone() const { return considered_ > most_ || work_ > most_work(); }
+  std::uint64_t most_work() const { return most_ * most::work_a_triple; }
 
   // Fragments are numbered by kind and name, so triples in order of ids are in order of names.
   FragmentId at(std::size_t kind, std::uint32_t position) const { return tree_.of_kind[kind][position]; }
@@ -180,8 +191,10 @@ class Selector {
     std::array<Taken, kind_count> taken;
     for (std::size_t k = 0; k < kind_count; ++k) taken[k] = candidates(k, condition[k]);
     // From the process, which admits the fewest machines, to the machine, to the material.
+    constexpr std::size_t at_once = 1u << 16;  // candidates, so that they take little memory
     for (std::uint32_t q : taken[2].list) {
-      if (overdone()) break;
+      if (candidates_.size() > at_once) decide(set, entry);
+      if (overdone()) return;
       std::vector<std::uint32_t> fitting = meet(taken[1], filter_.of(at(2, q), 1));
       for (std::uint32_t m : meet(taken[0], filter_.of(at(2, q), 0))) {
         const Admitted* processes = filter_.of(at(0, m), 2);
@@ -191,11 +204,12 @@ class Selector {
         for (std::uint32_t p : fitting) {
           bool literal = taken[0].literal[m] && taken[1].literal[p] && taken[2].literal[q];
           if (!literal && (refuses || (materials != nullptr && !materials->bits[p]))) continue;
-          consider(set, entry, {{at(0, m), at(1, p), at(2, q)}}, literal, leave);
+          consider({{at(0, m), at(1, p), at(2, q)}}, literal, leave);
         }
       }
     }
-    report_literals_left_out(set, entry, taken, leave);
+    consider_literals_left_out(taken, leave);
+    decide(set, entry);
   }
 
   // Fragments that may be part of a profile and whose names the list admits. Drafts by glob are kept apart.
@@ -257,14 +271,43 @@ class Selector {
     return true;
   }
 
-  void consider(std::uint32_t set, const Condition& entry, const Triple& triple, bool literal,
-                const std::vector<NameCondition>& leave) {
+  // Takes a triple for a candidate, unless names keep it out.
+  void consider(const Triple& triple, bool literal, const std::vector<NameCondition>& leave) {
     if (++considered_ > most_ || overdone()) return;
     if (!literal && !names_admit(triple)) return;
     for (const NameCondition& each : leave) {
       if (names_hold(tree_, each, triple.of, &work_)) return;
     }
-    if (auto refusal = resolver_.refused(triple, !literal)) {
+    candidates_.push_back({triple, literal, {}});
+  }
+
+  // Tests the `where` of all candidates on all cores, until these have taken all operations that there may be.
+  void test_candidates() {
+    constexpr std::size_t block = 128;
+    std::atomic<std::uint64_t> work = work_;
+    parallel_for((candidates_.size() + block - 1) / block, jobs_, [&](std::size_t b) {
+      Resolver resolver(tree_);
+      for (std::size_t i = b * block; i < std::min((b + 1) * block, candidates_.size()); ++i) {
+        Candidate& each = candidates_[i];
+        std::uint64_t before = resolver.work();
+        each.refusal = resolver.refused(each.triple, !each.literal);
+        if ((work += resolver.work() - before) > most_work()) break;
+      }
+    });
+    work_ = work;
+  }
+
+  // Puts the candidates of an entry where they belong.
+  void decide(std::uint32_t set, const Condition& entry) {
+    test_candidates();
+    if (overdone()) return;
+    for (const Candidate& each : candidates_) place(set, entry, each);
+    candidates_.clear();
+  }
+
+  void place(std::uint32_t set, const Condition& entry, const Candidate& candidate) {
+    const auto& [triple, literal, refusal] = candidate;
+    if (refusal) {
       if (literal) report_misfit(entry, triple, *refusal);
       else refused_.push_back(triple);
       return;
@@ -279,8 +322,7 @@ class Selector {
   }
 
   // A triple spelled out in full that the names of a `fits` refuse never came up in take().
-  void report_literals_left_out(std::uint32_t set, const Condition& entry, const std::array<Taken, kind_count>& taken,
-                                const std::vector<NameCondition>& leave) {
+  void consider_literals_left_out(const std::array<Taken, kind_count>& taken, const std::vector<NameCondition>& leave) {
     std::array<std::vector<std::uint32_t>, kind_count> literal;
     for (std::size_t k = 0; k < kind_count; ++k) {
       for (std::uint32_t i : taken[k].list) {
@@ -293,7 +335,7 @@ class Selector {
           const Admitted* machines = filter_.of(at(2, q), 0);
           const Admitted* materials = filter_.of(at(2, q), 1);
           bool came_up = (machines == nullptr || machines->bits[m]) && (materials == nullptr || materials->bits[p]);
-          if (!came_up) consider(set, entry, {{at(0, m), at(1, p), at(2, q)}}, true, leave);
+          if (!came_up) consider({{at(0, m), at(1, p), at(2, q)}}, true, leave);
         }
       }
     }
@@ -343,10 +385,11 @@ class Selector {
   const Tree& tree_;
   Diagnostics& out_;
   std::size_t most_, considered_ = 0;
+  unsigned jobs_;
   std::uint64_t work_ = 0;
   NameSearch search_;
   NameFilter filter_;
-  Resolver resolver_;
+  std::vector<Candidate> candidates_;  // of the entry that is looked at
   std::vector<Found> found_;
   std::vector<Triple> drafts_, refused_;
 };
@@ -396,8 +439,8 @@ Selected place_in_plan(const Tree& tree, const Triple& triple) {
   return out;
 }
 
-Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most) {
-  return Selector(tree, out, most).run();
+Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most, unsigned jobs) {
+  return Selector(tree, out, most, jobs).run();
 }
 
 }  // namespace bindery

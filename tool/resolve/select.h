@@ -35,7 +35,7 @@ Selected place_in_plan(const Tree& tree, const Triple& triple);
 
 // Applies the plan. Triples are found through the names that `fits` admit, never by listing the product of all.
 // A tree without sets gives every triple that fits, so that it can be checked; reports go to `out`. Where more than
-// `most` triples come up, it stops and reports that (Code::too_heavy).
-Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most = most::triples);
+// `most` triples come up, or to test them takes too much, it takes none and reports that (Code::too_heavy).
+Selection select_profiles(const Tree& tree, Diagnostics& out, std::size_t most = most::triples, unsigned jobs = 1);
 
 }  // namespace bindery

@@ -6,7 +6,7 @@
 
 #include <array>
 #include <cstdint>
-#include <deque>
+#include <list>
 #include <map>
 #include <memory>
 #include <optional>
@@ -124,8 +124,9 @@ struct BoundFragment {
   Status status = Status::beta;
   bool abstract = false;
   bool broken = false;  // an error in it or in what it extends: not whole
-  std::deque<Formula> formulas;
-  std::deque<std::vector<Value>> lists;
+  // What the layers point into; lists, since most have none and an empty one takes no memory.
+  std::list<Formula> formulas;
+  std::list<std::vector<Value>> lists;
 
   Kind kind() const { return raw->kind; }
   std::string_view name() const { return raw->name; }

@@ -4,7 +4,7 @@
 #pragma once
 
 #include <cstdint>
-#include <deque>
+#include <list>
 #include <optional>
 #include <string>
 #include <vector>
@@ -32,7 +32,7 @@ class Document {
   const Node& operator[](std::uint32_t index) const { return nodes[index]; }
 
   std::vector<Node> nodes;
-  std::deque<std::string> owned;  // scalars whose text differs from the bytes of the file
+  std::list<std::string> owned;  // scalars whose text differs from the bytes of the file
 };
 
 // Parses a sound text: the plain layout in one pass, the rest of YAML by yaml-cpp, with the same result. Gives nothing

@@ -3,7 +3,7 @@
 #pragma once
 
 #include <array>
-#include <deque>
+#include <list>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -124,8 +124,8 @@ struct Fragment {
 // The fragments of one file (a base, then its fittings), and the texts that are not in the file's bytes.
 struct FragmentFile {
   std::vector<Fragment> fragments;
-  std::deque<std::string> owned;      // joined keys
-  std::deque<std::string> unescaped;  // scalars whose text differs from the file's bytes
+  std::list<std::string> owned;      // joined keys
+  std::list<std::string> unescaped;  // scalars whose text differs from the file's bytes
 };
 
 // Reads one file below profiles-src/<kind>/. A file that is no document at all gives one broken fragment of

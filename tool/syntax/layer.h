@@ -1,7 +1,7 @@
 // What one fragment lays over what it inherits: settings, adjust, limits, scripts.
 #pragma once
 
-#include <deque>
+#include <list>
 #include <optional>
 #include <string>
 #include <unordered_map>
@@ -15,7 +15,7 @@ namespace bindery {
 class LayerReader {
  public:
   // Keys that are joined from nested ones go to `owned`.
-  LayerReader(const Document& doc, std::deque<std::string>& owned, Diagnostics& out)
+  LayerReader(const Document& doc, std::list<std::string>& owned, Diagnostics& out)
       : doc_(doc), owned_(owned), out_(out), read_(doc, out) {}
 
   // Reads one part of a layer, by the field's key: `settings`, `adjust`, `limits` or `scripts`.
@@ -33,7 +33,7 @@ class LayerReader {
   std::optional<Text> script_text(const Field& field);
 
   const Document& doc_;
-  std::deque<std::string>& owned_;
+  std::list<std::string>& owned_;
   Diagnostics& out_;
   FieldReader read_;
   std::unordered_map<std::string_view, Span> seen_;  // keys of the mapping at hand

@@ -1,0 +1,265 @@
+#include "release/stock.h"
+
+#include <algorithm>
+#include <array>
+#include <cstdint>
+#include <fstream>
+#include <iterator>
+#include <unordered_map>
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include "base/binary.h"
+#include "base/digest.h"
+#include "base/kept.h"
+#include "base/parallel.h"
+#include "resolve/needed.h"
+
+namespace bindery {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+using Digest = std::array<char, 64>;
+
+constexpr std::uintmax_t largest_kept = 1u << 30;
+constexpr std::uint32_t none = 0xffffffffu;
+
+Digest digest_of(std::string_view bytes) {
+  Digest out{};
+  std::string text = sha256(bytes);
+  std::copy(text.begin(), text.end(), out.begin());
+  return out;
+}
+
+void append(std::string& out, const Digest& digest) { out.append(digest.data(), digest.size()); }
+
+}  // namespace
+
+// What the profiles of an archive were made of, and where their files lie.
+struct StockIndex {
+  struct Part {
+    std::string id;  // of a fragment
+    Digest made_of{};
+  };
+  struct Item {
+    std::array<std::uint32_t, kind_count> parts{};
+    std::uint32_t crc = 0, tier = 0, status = 0, deflated = 0;
+    std::uint32_t unused = 0;
+    std::uint64_t at = 0, length = 0, size = 0, capped = 0;
+    Digest digest{};
+  };
+  Digest archive{}, common{};
+  std::vector<Part> parts;  // in the order of a tree's fragments
+  std::vector<Item> items;  // ascending by their parts, as a selection is
+
+  bool is_sound() const {
+    auto by_parts = [](const Item& a, const Item& b) { return a.parts < b.parts; };
+    return std::is_sorted(items.begin(), items.end(), by_parts);
+  }
+};
+
+template <typename Way>
+void pass(Way& way, StockIndex::Part& p) {
+  way(p.id, p.made_of);
+}
+template <typename Way>
+void pass(Way& way, StockIndex& s) {
+  static_assert(is_plain_bytes<StockIndex::Item>);
+  way(s.archive, s.common, s.parts, s.items);
+}
+
+// A selection against what was kept.
+struct Stock::Matched {
+  const Tree* tree = nullptr;
+  const Selection* selection = nullptr;
+  StockIndex now;                    // of the selection, whose items lie nowhere yet
+  std::vector<std::uint32_t> found;  // by profile: its item
+};
+
+namespace {
+
+// Of all files that are for all profiles.
+Digest common_digest(const Sources& sources) {
+  std::string all;
+  for (const SourceFile& file : sources.files) {
+    if (!is_for_all_profiles(file.path)) continue;
+    all.append(file.path).append(1, '\n');
+    append(all, digest_of(file.text));
+  }
+  return digest_of(all);
+}
+
+// Of each fragment: the files of all that it is made of, in the order of its linearisation.
+std::vector<StockIndex::Part> parts_of(const Tree& tree, unsigned jobs) {
+  const auto& files = tree.sources->files;
+  std::vector<Digest> texts(files.size());
+  parallel_for(files.size(), jobs, [&](std::size_t i) { texts[i] = digest_of(files[i].text); });
+  std::vector<StockIndex::Part> out(tree.fragments.size());
+  parallel_for(out.size(), jobs, [&](std::size_t i) {
+    std::string all;
+    for (FragmentId each : tree.fragments[i].linear) {
+      all.append(tree[each].id()).append(1, '\n');
+      append(all, texts[tree[each].raw->file]);
+    }
+    out[i] = {tree.fragments[i].id(), digest_of(all)};
+  });
+  return out;
+}
+
+// Where the bytes of each entry begin, by its path, read off the heads before them (APPNOTE.TXT, 4.3.7).
+std::unordered_map<std::string_view, std::uint64_t> places_in(std::string_view archive) {
+  constexpr std::string_view mark = "PK\x03\x04";
+  constexpr std::size_t head = 30;
+  std::unordered_map<std::string_view, std::uint64_t> out;
+  auto number = [&](std::size_t at, std::size_t bytes) {
+    std::uint64_t value = 0;
+    for (std::size_t i = bytes; i-- > 0;) value = value << 8 | static_cast<unsigned char>(archive[at + i]);
+    return value;
+  };
+  for (std::size_t at = 0; at + head <= archive.size() && archive.substr(at, 4) == mark;) {
+    std::uint64_t packed = number(at + 18, 4), name = number(at + 26, 2), extra = number(at + 28, 2);
+    std::uint64_t data = at + head + name + extra;
+    if (data + packed > archive.size()) break;
+    out.emplace(archive.substr(at + head, name), data);
+    at = data + packed;
+  }
+  return out;
+}
+
+std::string file_path(const std::string& profile) { return fmt::format("profiles/{}.json", profile); }
+
+// Puts the archive there, as a further name of `from` or as a copy; beside the target first.
+bool place_archive(const fs::path& from, const std::string& bytes, const fs::path& to) {
+  fs::path beside = to.parent_path() / fmt::format(".archive-{}", getpid());
+  std::error_code failure;
+  fs::remove(beside, failure);
+  fs::create_hard_link(from, beside, failure);
+  if (failure) {
+    std::ofstream out(beside, std::ios::binary);
+    out << bytes;
+    if (!out.flush()) {
+      out.close();
+      fs::remove(beside, failure);
+      return false;
+    }
+  }
+  // Two names of one file are not exchanged by a rename, which leaves both.
+  fs::rename(beside, to, failure);
+  if (failure || fs::exists(beside, failure)) fs::remove(beside, failure);
+  return fs::exists(to, failure);
+}
+
+}  // namespace
+
+Stock::Stock(const fs::path& root) : folder_(root / ".bindery" / "packed"), index_(std::make_unique<StockIndex>()) {}
+Stock::~Stock() = default;
+Stock::Stock(Stock&&) noexcept = default;
+Stock& Stock::operator=(Stock&&) noexcept = default;
+
+void Stock::open() {
+  auto bytes = read_kept(folder_ / "index", largest_kept);
+  if (!bytes) return;
+  StockIndex kept;
+  BinaryReader reader(*bytes);
+  pass(reader, kept);
+  if (!reader.whole() || !kept.is_sound()) return;
+  fs::path path = folder_ / "archive";
+  std::error_code failure;
+  bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
+  std::uintmax_t size = plain ? fs::file_size(path, failure) : 0;
+  if (failure || size == 0 || size > largest_kept) return;
+  archive_.resize(static_cast<std::size_t>(size));
+  std::ifstream in(path, std::ios::binary);
+  bool whole = static_cast<bool>(in.read(archive_.data(), static_cast<std::streamsize>(size)));
+  if (whole && digest_of(archive_) == kept.archive) *index_ = std::move(kept);
+  else archive_ = {};
+}
+
+void Stock::match(const Tree& tree, const Selection& selection, unsigned jobs) {
+  matched_ = std::make_unique<Matched>(Matched{&tree, &selection, {}, {}});
+  StockIndex& now = matched_->now;
+  now.common = common_digest(*tree.sources);
+  now.parts = parts_of(tree, jobs);
+  for (const Selected& each : selection.profiles) {
+    StockIndex::Item& item = now.items.emplace_back();
+    item.parts = each.triple.of;
+    item.tier = static_cast<std::uint32_t>(each.tier);
+    item.status = static_cast<std::uint32_t>(each.status);
+  }
+  matched_->found.assign(now.items.size(), none);
+  if (index_->items.empty() || now.common != index_->common) return;
+
+  std::unordered_map<std::string_view, std::uint32_t> numbers;
+  for (std::uint32_t i = 0; i < index_->parts.size(); ++i) numbers.emplace(index_->parts[i].id, i);
+  std::vector<std::uint32_t> same(now.parts.size(), none);
+  for (std::size_t i = 0; i < same.size(); ++i) {
+    auto at = numbers.find(now.parts[i].id);
+    if (at != numbers.end() && index_->parts[at->second].made_of == now.parts[i].made_of) same[i] = at->second;
+  }
+  for (std::size_t i = 0; i < now.items.size(); ++i) {
+    auto parts = now.items[i].parts;
+    for (std::uint32_t& part : parts) part = same[part];
+    auto at = std::lower_bound(index_->items.begin(), index_->items.end(), parts,
+                               [](const StockIndex::Item& item, const auto& those) { return item.parts < those; });
+    bool there = at != index_->items.end() && at->parts == parts && at->tier == now.items[i].tier &&
+                 at->status == now.items[i].status && at->at + at->length <= archive_.size();
+    if (there) matched_->found[i] = static_cast<std::uint32_t>(at - index_->items.begin());
+  }
+}
+
+bool Stock::take(std::size_t index, PackedProfile& out) const {
+  if (matched_->found[index] == none) return false;
+  const StockIndex::Item& item = index_->items[matched_->found[index]];
+  out.entry.path = file_path(profile_id(*matched_->tree, matched_->selection->profiles[index].triple));
+  out.entry.data = archive_.substr(item.at, item.length);
+  out.entry.deflated = item.deflated != 0;
+  out.entry.size = item.size;
+  out.entry.crc = item.crc;
+  out.entry.digest.assign(item.digest.data(), item.digest.size());
+  out.capped = item.capped;
+  return true;
+}
+
+void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said) {
+  *index_ = std::move(matched_->now);
+  matched_.reset();
+  archive_ = {};
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < packed.size(); ++i) {
+    if (said[i] != 0) continue;
+    StockIndex::Item item = index_->items[i];
+    const PackedEntry& entry = packed[i].entry;
+    item.crc = entry.crc;
+    item.deflated = entry.deflated ? 1 : 0;
+    item.length = entry.data.size();
+    item.size = entry.size;
+    item.capped = packed[i].capped;
+    std::copy(entry.digest.begin(), entry.digest.end(), item.digest.begin());
+    index_->items[kept++] = item;
+  }
+  index_->items.resize(kept);
+}
+
+void Stock::keep(const ReleaseFile& archive, const fs::path& path) {
+  std::copy(archive.digest.begin(), archive.digest.end(), index_->archive.begin());
+  auto places = places_in(archive.bytes);
+  for (StockIndex::Item& item : index_->items) {
+    const auto& [machine, material, process] = item.parts;
+    auto name = [&](std::uint32_t part) {
+      std::string_view id = index_->parts[part].id;
+      return id.substr(id.find('/') + 1);
+    };
+    auto at = places.find(file_path(fmt::format("{}/{}/{}", name(machine), name(material), name(process))));
+    if (at == places.end()) return;  // it is another archive
+    item.at = at->second;
+  }
+  BinaryWriter writer;
+  pass(writer, *index_);
+  // The index first: it makes the folder, and is believed with its archive alone.
+  if (write_kept(folder_ / "index", writer.bytes)) place_archive(path, archive.bytes, folder_ / "archive");
+}
+
+}  // namespace bindery

@@ -1,0 +1,51 @@
+// What the last build packed, kept in .bindery/packed/: the files of profiles that need not be made again, since
+// nothing that they are made of changed.
+//
+// Two files: the last archive with all profiles, as a further name of the one that was written where the file system
+// can do that; and an index, which tells where in it each profile's file lies, and what the profile was made of.
+#pragma once
+
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "release/release.h"
+
+namespace bindery {
+
+struct StockIndex;
+
+class Stock {
+ public:
+  explicit Stock(const std::filesystem::path& root);
+  ~Stock();
+  Stock(Stock&&) noexcept;
+  Stock& operator=(Stock&&) noexcept;
+
+  // Reads what was kept; stays empty where there is nothing, or its bytes are not what was kept.
+  void open();
+
+  // Finds which of the selection's profiles are there: those of the same fragments, which are what they were, with all
+  // that they extend, below the same dictionary, plan and policy.
+  void match(const Tree& tree, const Selection& selection, unsigned jobs);
+
+  // The file of a profile by its number in the matched selection; false where it is to be made. Nothing was to be said
+  // of such a profile. From several threads, while the tree and the selection stand.
+  bool take(std::size_t index, PackedProfile& out) const;
+
+  // Notes the profiles of the matched selection of which nothing is `said`, and lets go of what was kept before.
+  void replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said);
+
+  // Keeps them: their files lie in `archive`, which stands at `path`. What cannot be written is not kept.
+  void keep(const ReleaseFile& archive, const std::filesystem::path& path);
+
+ private:
+  struct Matched;
+  std::filesystem::path folder_;
+  std::unique_ptr<StockIndex> index_;
+  std::unique_ptr<Matched> matched_;
+  std::string archive_;
+};
+
+}  // namespace bindery
