@@ -61,7 +61,8 @@ class Built {
     fs::create_directories(root / "out");
     fs::remove(root / "out/all.zip");
     std::ofstream(root / "out/all.zip", std::ios::binary) << archive.bytes;
-    stock.keep(archive, root / "out/all.zip");
+    REQUIRE(stock.keep_index(archive));
+    stock.keep_archive(archive, root / "out/all.zip");
   }
 
   std::string taken;  // the processes of those that were taken over

@@ -39,7 +39,7 @@ std::string json_quoted(std::string_view text) {
 void JsonWriter::line() {
   if (indent_ == 0) return;
   out_ += '\n';
-  out_.append(levels_.size() * static_cast<std::size_t>(indent_), ' ');
+  out_.append((outer_ + levels_.size()) * static_cast<std::size_t>(indent_), ' ');
 }
 
 void JsonWriter::next() {

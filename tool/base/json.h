@@ -3,6 +3,7 @@
 
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "base/value.h"
@@ -11,8 +12,9 @@ namespace bindery {
 
 class JsonWriter {
  public:
-  // `indent` blanks a level; with 0 everything stands on one line.
-  explicit JsonWriter(int indent = 1) : indent_(indent) {}
+  // `indent` blanks a level; with 0 everything stands on one line. What is to be a part() stands below so many levels
+  // of another writer.
+  explicit JsonWriter(int indent = 1, std::size_t outer = 0) : indent_(indent), outer_(outer) {}
 
   JsonWriter& open_object() { return open('{'); }
   JsonWriter& open_list() { return open('['); }
@@ -33,6 +35,8 @@ class JsonWriter {
 
   // The finished text, with a line break at its end.
   std::string finish();
+  // The same without it, for another writer's ready().
+  std::string part() { return std::move(out_); }
 
  private:
   struct Level {
@@ -45,6 +49,7 @@ class JsonWriter {
   void line();
 
   int indent_;
+  std::size_t outer_;
   bool after_key_ = false;
   std::vector<Level> levels_;
   std::string out_;

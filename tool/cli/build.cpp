@@ -1,5 +1,6 @@
 // `build`: check the whole tree, then bind and write a release.
 #include <fstream>
+#include <future>
 
 #include <fmt/format.h>
 
@@ -59,13 +60,18 @@ void summarise(const PreparedRelease& prepared, const fs::path& out) {
   }
 }
 
-// Keeps what was packed: it lies in the archive of supporters, who get all.
-void keep_stock(PreparedRelease& prepared, const fs::path& out, Progress& progress) {
-  progress.enter("remembering");
+// Writes the release and, meanwhile, keeps what was packed: it lies in the archive of supporters, who get all.
+void write(PreparedRelease& prepared, const fs::path& out, bool ignored, unsigned jobs) {
   const TierRelease& whole = prepared.release.tiers.back();
   const ReleaseFile& archive = whole.files.front();
-  fs::path path = out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name;
-  prepared.stock->keep(archive, path);
+  std::future<bool> kept;
+  if (prepared.stock)
+    kept = std::async(jobs > 1 ? std::launch::async : std::launch::deferred,
+                      [&] { return prepared.stock->keep_index(archive); });
+  write_release(prepared.release, prepared.edition, out, ignored);
+  if (prepared.stock && kept.get())
+    prepared.stock->keep_archive(archive,
+                                 out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name);
 }
 
 // Enters the version in the ledger of the folder, in place of what an earlier build of it entered. Gives false where it
@@ -121,8 +127,7 @@ Exit run_build(const Options& options) {
   print_diagnostics(history, *session.sources, options);
   fs::path out = options.out.empty() ? session.root / "out" : options.out;
   options.progress->enter("writing");
-  write_release(prepared.release, prepared.edition, out, options.out.empty());
-  if (prepared.stock) keep_stock(prepared, out, *options.progress);
+  write(prepared, out, options.out.empty(), options.jobs);
   options.progress->finish();
   summarise(prepared, options.out.empty() ? out.lexically_proximate(fs::current_path()) : out);
   if (wish.version && record(session.root, prepared.entry)) fmt::print("  entered in {}\n", ledger_path);

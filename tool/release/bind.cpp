@@ -43,31 +43,42 @@ struct Listed {
   std::vector<ProgramFiles::Made> made;
 };
 
-std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles) {
-  JsonWriter json;
-  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
-  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
-  json.key("profiles").open_list();
-  for (const auto& [selected, entry, made] : profiles) {
-    json.open_object()
-        .field("id", profile_id(tree, selected->triple))
-        .field("title", profile_title(tree, selected->triple));
-    json.field("path", entry->path)
-        .field("tier", name_of(selected->tier))
-        .field("status", name_of(selected->status))
-        .field("sha256", entry->digest);
-    json.key("evidence").open_list().close();
-    if (!made.empty()) {
-      json.key("for").open_object();
-      for (const auto& [dialect, paths] : made) {
-        json.key(dialect->name).open_list();
-        for (const std::string& path : paths) json.text(path);
-        json.close();
-      }
+std::string contents_row(const Tree& tree, const Listed& listed) {
+  JsonWriter json(1, 2);
+  json.open_object()
+      .field("id", profile_id(tree, listed.selected->triple))
+      .field("title", profile_title(tree, listed.selected->triple));
+  json.field("path", listed.entry->path)
+      .field("tier", name_of(listed.selected->tier))
+      .field("status", name_of(listed.selected->status))
+      .field("sha256", listed.entry->digest);
+  json.key("evidence").open_list().close();
+  if (!listed.made.empty()) {
+    json.key("for").open_object();
+    for (const auto& [dialect, paths] : listed.made) {
+      json.key(dialect->name).open_list();
+      for (const std::string& path : paths) json.text(path);
       json.close();
     }
     json.close();
   }
+  json.close();
+  return json.part();
+}
+
+std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles,
+                          unsigned jobs) {
+  constexpr std::size_t block = 256;
+  std::vector<std::string> rows(profiles.size());
+  parallel_for((rows.size() + block - 1) / block, jobs, [&](std::size_t b) {
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, rows.size()); ++i)
+      rows[i] = contents_row(tree, profiles[i]);
+  });
+  JsonWriter json;
+  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
+  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
+  json.key("profiles").open_list();
+  for (const std::string& row : rows) json.ready(row);
   json.close().close();
   return json.finish();
 }
@@ -131,7 +142,7 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
   out.tier = parts.tier;
   out.profiles = parts.profiles.size();
   out.capped = parts.capped;
-  std::string contents = contents_json(tree, parts.tier, edition, parts.profiles);
+  std::string contents = contents_json(tree, parts.tier, edition, parts.profiles, jobs);
   std::array<std::pair<const char*, std::string>, 4> own = {
       {{"CHANGELOG.md", *parts.changelog},
        {"LICENSE.txt", licence_text(tree)},

@@ -131,27 +131,6 @@ std::unordered_map<std::string_view, std::uint64_t> places_in(std::string_view a
 
 std::string file_path(const std::string& profile) { return fmt::format("profiles/{}.json", profile); }
 
-// Puts the archive there, as a further name of `from` or as a copy; beside the target first.
-bool place_archive(const fs::path& from, const std::string& bytes, const fs::path& to) {
-  fs::path beside = to.parent_path() / fmt::format(".archive-{}", getpid());
-  std::error_code failure;
-  fs::remove(beside, failure);
-  fs::create_hard_link(from, beside, failure);
-  if (failure) {
-    std::ofstream out(beside, std::ios::binary);
-    out << bytes;
-    if (!out.flush()) {
-      out.close();
-      fs::remove(beside, failure);
-      return false;
-    }
-  }
-  // Two names of one file are not exchanged by a rename, which leaves both.
-  fs::rename(beside, to, failure);
-  if (failure || fs::exists(beside, failure)) fs::remove(beside, failure);
-  return fs::exists(to, failure);
-}
-
 }  // namespace
 
 Stock::Stock(const fs::path& root) : folder_(root / ".bindery" / "packed"), index_(std::make_unique<StockIndex>()) {}
@@ -243,7 +222,7 @@ void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<
   index_->items.resize(kept);
 }
 
-void Stock::keep(const ReleaseFile& archive, const fs::path& path) {
+bool Stock::keep_index(const ReleaseFile& archive) {
   std::copy(archive.digest.begin(), archive.digest.end(), index_->archive.begin());
   auto places = places_in(archive.bytes);
   for (StockIndex::Item& item : index_->items) {
@@ -253,13 +232,31 @@ void Stock::keep(const ReleaseFile& archive, const fs::path& path) {
       return id.substr(id.find('/') + 1);
     };
     auto at = places.find(file_path(fmt::format("{}/{}/{}", name(machine), name(material), name(process))));
-    if (at == places.end()) return;  // it is another archive
+    if (at == places.end()) return false;  // it is another archive
     item.at = at->second;
   }
   BinaryWriter writer;
   pass(writer, *index_);
-  // The index first: it makes the folder, and is believed with its archive alone.
-  if (write_kept(folder_ / "index", writer.bytes)) place_archive(path, archive.bytes, folder_ / "archive");
+  return write_kept(folder_ / "index", writer.bytes);
+}
+
+void Stock::keep_archive(const ReleaseFile& archive, const fs::path& path) const {
+  fs::path to = folder_ / "archive", beside = folder_ / fmt::format(".archive-{}", getpid());
+  std::error_code failure;
+  fs::remove(beside, failure);
+  fs::create_hard_link(path, beside, failure);
+  if (failure) {
+    std::ofstream out(beside, std::ios::binary);
+    out << archive.bytes;
+    if (!out.flush()) {
+      out.close();
+      fs::remove(beside, failure);
+      return;
+    }
+  }
+  fs::rename(beside, to, failure);
+  // A rename between two names of one file does nothing.
+  fs::remove(beside, failure);
 }
 
 }  // namespace bindery

@@ -37,8 +37,11 @@ class Stock {
   // Notes the profiles of the matched selection of which nothing is `said`, and lets go of what was kept before.
   void replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said);
 
-  // Keeps them: their files lie in `archive`, which stands at `path`. What cannot be written is not kept.
-  void keep(const ReleaseFile& archive, const std::filesystem::path& path);
+  // Keeps where their files lie in `archive`; false where that cannot be written. It is of use once the archive is
+  // kept.
+  bool keep_index(const ReleaseFile& archive);
+  // Keeps the archive, which stands at `path`, in place of the one before; where it cannot be written, none is there.
+  void keep_archive(const ReleaseFile& archive, const std::filesystem::path& path) const;
 
  private:
   struct Matched;
