@@ -35,7 +35,8 @@ class DialectWorld {
     Resolver::Axes axes;
     Diagnostics silent;
     Profile profile = world.resolver().resolve(triple, silent, &axes);
-    return Press(world.tree, dialect()).part(index, place_in_plan(world.tree, triple), profile, axes, {"1.2.3", "abc"}, reports);
+    RowMemory memory;
+    return Press(world.tree, dialect()).part(index, place_in_plan(world.tree, triple), profile, axes, {"1.2.3", "abc"}, memory, reports);
   }
 
   // "wall.speed=61; not brought back: x" of a text that is read as a file of the dialect.

@@ -22,9 +22,10 @@ void press_and_read(const Tree& tree, const Dialect& dialect, const std::string*
   Profile profile = resolver.resolve(triple, silent, &axes);
   Selected selected = place_in_plan(tree, triple);
   Press press(tree, dialect);
+  RowMemory memory;
   Sources sources;
   for (std::size_t f = 0; f < dialect.files.size(); ++f) {
-    PressedPart part = press.part(f, selected, profile, axes, {"1.0.0", std::string(64, 'a')}, losses);
+    PressedPart part = press.part(f, selected, profile, axes, {"1.0.0", std::string(64, 'a')}, memory, losses);
     if (losses.any_errors()) continue;
     SourceFile& file = sources.files.emplace_back();
     file.path = part.path;

@@ -97,8 +97,9 @@ Exit write(const Options& options) {
     Selected selected = place_in_plan(session.tree, triple);
     Stamp stamp{"unreleased", sha256(profile_file(session.tree, selected, answer.profile))};
     Press press(session.tree, dialect);
+    RowMemory memory;
     for (std::size_t f = 0; f < dialect.files.size(); ++f) {
-      PressedPart part = press.part(f, selected, answer.profile, axes, stamp, answer.diagnostics);
+      PressedPart part = press.part(f, selected, answer.profile, axes, stamp, memory, answer.diagnostics);
       files.emplace_back(part.path, press.bytes(f, {&part}));
     }
   }

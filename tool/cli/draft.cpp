@@ -128,7 +128,8 @@ class Proof {
       written.entries.resize(files[f].content.entries.size());
       bool whole = dialect.files[f].rows.size() == written.entries.size();
       if (!whole) continue;  // a row could not be read: nothing of the file is proved
-      PressedPart part = press.part(f, selected_, profile, axes, {"", ""}, silent);
+      RowMemory memory;
+      PressedPart part = press.part(f, selected_, profile, axes, {"", ""}, memory, silent);
       for (const PartRow& row : part.rows) written.entries[row.row] = row.entry;
       written.bytes = press.bytes(f, {&part});
     }

@@ -67,21 +67,22 @@ class DialectChecker {
   Tier tier() const { return dialect_.tier; }
 
   // From several threads, each another profile.
-  void press(std::size_t index, const Profile& profile, const Resolver::Axes& axes, Diagnostics& out) {
+  void press(std::size_t index, const Profile& profile, const Resolver::Axes& axes, RowMemory& memory,
+             Diagnostics& out) {
     const Selected& selected = selection_.profiles[index];
     Pressed& pressed = pressed_[index];
     static const Stamp stamp{"0.0.0", std::string(64, '0')};
     for (std::size_t f = 0; f < dialect_.files.size(); ++f) {
       const DialectFile& file = dialect_.files[f];
       std::size_t errors = out.count(Severity::error);
-      PressedPart part = press_.part(f, selected, profile, axes, stamp, out);
+      PressedPart part = press_.part(f, selected, profile, axes, stamp, memory, out);
       bool sound = out.count(Severity::error) == errors;
       if (!sound) faulty_[f] = true;
       std::vector<bool> written(file.rows.size());
       for (std::size_t row : part.lost) written[row] = true;  // its own report tells it
 
-      for (const auto& rows : {part.rows, part.inherited}) {
-        for (const PartRow& row : rows) {
+      for (const auto* rows : {&part.rows, &part.inherited}) {
+        for (const PartRow& row : *rows) {
           if (row.row != PartRow::of_parent) written[row.row] = true;
         }
       }
@@ -219,10 +220,11 @@ class DialectChecker {
   std::string difference(std::size_t f, std::size_t left, std::size_t right) const {
     Resolver resolver(tree_);
     Diagnostics silent;
+    RowMemory memory;
     auto part = [&](std::size_t index) {
       Resolver::Axes axes;
       Profile profile = resolver.resolve(selection_.profiles[index].triple, silent, &axes);
-      return press_.part(f, selection_.profiles[index], profile, axes, {"", ""}, silent);
+      return press_.part(f, selection_.profiles[index], profile, axes, {"", ""}, memory, silent);
     };
     PressedPart a = part(left), b = part(right);
     for (std::size_t i = 0; i < std::max(a.rows.size(), b.rows.size()); ++i) {
@@ -332,6 +334,7 @@ std::vector<DialectTally> check_dialects(const Tree& tree, const std::vector<Dia
   std::vector<std::vector<bool>> away(form.thorough ? count : 0);  // by profile and key: set away from the default
   parallel_for(blocks, form.jobs, [&](std::size_t b) {
     Resolver resolver(tree);
+    RowMemory memory;
     Diagnostics silent;  // what is wrong with a profile itself is told elsewhere
     for (std::size_t i = b * block; i < std::min((b + 1) * block, count); ++i) {
       Resolver::Axes axes;
@@ -343,7 +346,7 @@ std::vector<DialectTally> check_dialects(const Tree& tree, const std::vector<Dia
       }
       for (auto& checker : checkers) {
         std::size_t before = reports[b].items().size();
-        checker->press(i, profile, axes, reports[b]);
+        checker->press(i, profile, axes, memory, reports[b]);
         reports[b].shorten(before, most::reports);
         if (form.by_tier) mark_tier(reports[b], before, std::max(selection.profiles[i].tier, checker->tier()));
       }

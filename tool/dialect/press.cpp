@@ -25,16 +25,19 @@ std::string stem_of(std::string_view path) {
 class PartWriter {
  public:
   PartWriter(const Tree& tree, const Dialect& dialect, std::size_t file,
-             const std::map<KeyId, std::string_view>& carried, const Selected& selected, const Profile& profile,
-             const Resolver::Axes& axes, const Stamp& stamp, Diagnostics& out)
+             const std::map<KeyId, std::string_view>& carried, const std::vector<std::size_t>& twins,
+             const Selected& selected, const Profile& profile, const Resolver::Axes& axes, const Stamp& stamp,
+             RowMemory& memory, Diagnostics& out)
       : tree_(tree),
         dialect_(dialect),
         file_(dialect.files[file]),
         carried_(carried),
+        twins_(twins),
         selected_(selected),
         profile_(profile),
         axes_(axes),
         stamp_(stamp),
+        memory_(memory),
         out_(out),
         inputs_(profile) {}
 
@@ -53,6 +56,7 @@ class PartWriter {
 
  private:
   Diagnostic& report(Code code, Span span, std::string message, std::string help) {
+    ++reports_;
     Diagnostic& item = out_.add(code, span, std::move(message)).with_help(std::move(help));
     item.profile = profile_id(tree_, profile_.triple);
     item.profiles = 1;
@@ -124,6 +128,14 @@ class PartWriter {
   }
 
   std::optional<CellText> value_text(const Row& row) {
+    if (const auto* known = memory_.find(row, profile_)) return *known;
+    std::size_t before = reports_;
+    auto text = make_value_text(row);
+    if (reports_ == before) memory_.keep(text);  // a report is each profile's own
+    return text;
+  }
+
+  std::optional<CellText> make_value_text(const Row& row) {
     RowFeed feed(tree_, row);
     std::string why;
     auto value = feed.value(profile_, why);
@@ -218,9 +230,10 @@ class PartWriter {
 
   // Rows for one key are parted by conditions, of which one alone may hold.
   void refuse_twice() {
-    std::map<std::pair<std::vector<std::string>, std::string_view>, std::size_t> met;
+    std::map<std::size_t, std::size_t> met;
     for (const PartRow& row : part_.rows) {
-      auto [at, fresh] = met.try_emplace({row.entry.section, row.entry.key}, row.row);
+      if (twins_[row.row] == Press::no_twin) continue;
+      auto [at, fresh] = met.try_emplace(twins_[row.row], row.row);
       if (fresh) continue;
       report(Code::dialect_twice, file_.rows[row.row].span,
              fmt::format("two rows of '{}' write the key '{}' at once", file_.name, row.entry.key),
@@ -293,11 +306,14 @@ class PartWriter {
   const Dialect& dialect_;
   const DialectFile& file_;
   const std::map<KeyId, std::string_view>& carried_;
+  const std::vector<std::size_t>& twins_;
   const Selected& selected_;
   const Profile& profile_;
   const Resolver::Axes& axes_;
   const Stamp& stamp_;
+  RowMemory& memory_;
   Diagnostics& out_;
+  std::size_t reports_ = 0;
   Finished inputs_;
   PressedPart part_;
 };
@@ -340,19 +356,60 @@ std::vector<Entry> grouped(std::vector<Entry> entries) {
   return out;
 }
 
+// Bytes that are equal for equal values alone.
+void add_value(const Value& value, std::string& out) {
+  out += static_cast<char>(value.tag());
+  double number = value.number();
+  std::size_t size = value.is(Value::Tag::list) ? value.items().size() : value.word().size();
+  out.append(reinterpret_cast<const char*>(&number), sizeof number);
+  out.append(reinterpret_cast<const char*>(&size), sizeof size);
+  out += value.flag() ? '1' : '0';
+  out += value.word();
+  for (const Value& item : value.items()) add_value(item, out);
+}
+
+// By row: the first of the rows that write the same key of the same section, where there are several.
+std::vector<std::size_t> find_twins(const DialectFile& file) {
+  std::map<std::pair<std::vector<std::string_view>, std::string_view>, std::size_t> first;
+  std::vector<std::size_t> out(file.rows.size(), Press::no_twin);
+  for (std::size_t i = 0; i < file.rows.size(); ++i) {
+    const Row& row = file.rows[i];
+    auto [at, fresh] = first.try_emplace({{row.section.begin(), row.section.end()}, row.key}, i);
+    if (!fresh) out[i] = out[at->second] = at->second;
+  }
+  return out;
+}
+
 }  // namespace
+
+const std::optional<CellText>* RowMemory::find(const Row& row, const Profile& profile) {
+  const Row* which = &row;
+  key_.assign(reinterpret_cast<const char*>(&which), sizeof which);
+  for (const Formula* formula : {&row.formula, row.repeat ? &*row.repeat : nullptr}) {
+    if (formula == nullptr) continue;
+    for (KeyId key : formula->keys) add_value(profile.cells[key].value, key_);
+  }
+  auto at = texts_.find(key_);
+  return at == texts_.end() ? nullptr : &at->second;
+}
+
+void RowMemory::keep(std::optional<CellText> text) {
+  constexpr std::size_t most = 100'000;
+  if (texts_.size() < most) texts_.emplace(key_, std::move(text));
+}
 
 Press::Press(const Tree& tree, const Dialect& dialect) : tree_(tree), dialect_(dialect) {
   for (const DialectFile& file : dialect.files) {
     for (const Row& row : file.rows) {
       if (row.feed == Row::Feed::formula && row.one_key) carried_.emplace(row.formula.keys.front(), row.key);
     }
+    twins_.push_back(find_twins(file));
   }
 }
 
 PressedPart Press::part(std::size_t file, const Selected& selected, const Profile& profile, const Resolver::Axes& axes,
-                        const Stamp& stamp, Diagnostics& out) const {
-  return PartWriter(tree_, dialect_, file, carried_, selected, profile, axes, stamp, out).write();
+                        const Stamp& stamp, RowMemory& memory, Diagnostics& out) const {
+  return PartWriter(tree_, dialect_, file, carried_, twins_[file], selected, profile, axes, stamp, memory, out).write();
 }
 
 std::string Press::bytes(std::size_t file, const std::vector<const PressedPart*>& parts) const {

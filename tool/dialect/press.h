@@ -2,9 +2,12 @@
 #pragma once
 
 #include <map>
+#include <optional>
 #include <string>
+#include <unordered_map>
 #include <vector>
 
+#include "dialect/cell.h"
 #include "dialect/dialect.h"
 #include "resolve/profile.h"
 #include "resolve/select.h"
@@ -34,15 +37,29 @@ struct PressedPart {
   const Parent* parent = nullptr;
 };
 
+// What rows have written already: the same for all profiles that agree in the settings that a row reads. Of one thread.
+class RowMemory {
+ public:
+  // What the row writes, if it was kept. The key stands until the next call, for keep().
+  const std::optional<CellText>* find(const Row& row, const Profile& profile);
+  void keep(std::optional<CellText> text);
+
+ private:
+  std::unordered_map<std::string, std::optional<CellText>> texts_;
+  std::string key_;
+};
+
 class Press {
  public:
+  static constexpr std::size_t no_twin = static_cast<std::size_t>(-1);
+
   // A sound dialect; tree and dialect outlive the press.
   Press(const Tree& tree, const Dialect& dialect);
 
   // What stands in the dialect's file for a whole profile, resolved with `axes`. Reports, at the row and under the
   // profile's id, each value that would be lost.
   PressedPart part(std::size_t file, const Selected& selected, const Profile& profile, const Resolver::Axes& axes,
-                   const Stamp& stamp, Diagnostics& out) const;
+                   const Stamp& stamp, RowMemory& memory, Diagnostics& out) const;
 
   // The bytes of a file from its parts: one, or, of a file for all profiles, several.
   std::string bytes(std::size_t file, const std::vector<const PressedPart*>& parts) const;
@@ -53,6 +70,8 @@ class Press {
   const Tree& tree_;
   const Dialect& dialect_;
   std::map<KeyId, std::string_view> carried_;  // the row's key of each setting that a row carries alone
+  std::vector<std::vector<std::size_t>>
+      twins_;  // by file and row: what it shares with rows of the same key, or no_twin
 };
 
 // The file of a dialect with its name; no longer than what is asked of names. Reads a program's file as that one.

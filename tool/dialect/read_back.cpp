@@ -339,10 +339,11 @@ ReadBack read_back(const Tree& tree, const Press& press, const Sources& sources,
                    const Profile& profile, const Resolver::Axes& axes, Diagnostics& out) {
   ReadBack result;
   std::vector<PressedPart> parts;
+  RowMemory memory;
   Diagnostics silent;
   Stamp stamp{"unreleased", {}};
   for (std::size_t f = 0; f < press.dialect().files.size(); ++f)
-    parts.push_back(press.part(f, selected, profile, axes, stamp, silent));
+    parts.push_back(press.part(f, selected, profile, axes, stamp, memory, silent));
   std::map<std::size_t, FileId> taken;
   std::map<KeyId, ReadValue> agreed;
   for (FileId id = 0; id < sources.files.size(); ++id) {

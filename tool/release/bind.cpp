@@ -27,11 +27,12 @@ void press_profiles(const Tree& tree, const Selection& selection, const std::vec
   constexpr std::size_t block = 32;
   parallel_for((packed.size() + block - 1) / block, jobs, [&](std::size_t b) {
     Resolver resolver(tree);
+    RowMemory memory;
     Diagnostics silent;  // the tree was checked before
     for (std::size_t i = b * block; i < std::min((b + 1) * block, packed.size()); ++i) {
       Resolver::Axes axes;
       Profile profile = resolver.resolve(selection.profiles[i].triple, silent, &axes);
-      programs.press(i, profile, axes, packed[i].entry.digest);
+      programs.press(i, profile, axes, packed[i].entry.digest, memory);
     }
   });
 }

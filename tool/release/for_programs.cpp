@@ -13,7 +13,7 @@ ProgramFiles::ProgramFiles(const Tree& tree, const std::vector<Dialect>& dialect
 }
 
 void ProgramFiles::press(std::size_t index, const Profile& profile, const Resolver::Axes& axes,
-                         const std::string& digest) {
+                         const std::string& digest, RowMemory& memory) {
   Diagnostics silent;  // the dialects were checked before
   Stamp stamp{edition_.version, digest};
   for (const Press& press : presses_) {
@@ -21,7 +21,7 @@ void ProgramFiles::press(std::size_t index, const Profile& profile, const Resolv
     const Dialect& dialect = press.dialect();
     for (std::size_t f = 0; f < dialect.files.size(); ++f) {
       File& file = files.emplace_back();
-      file.part = press.part(f, selection_.profiles[index], profile, axes, stamp, silent);
+      file.part = press.part(f, selection_.profiles[index], profile, axes, stamp, memory, silent);
       file.path = fmt::format("for/{}/{}", dialect.name, file.part.path);
       if (dialect.files[f].for_all) continue;
       file.entry = pack(file.path, press.bytes(f, {&file.part}));

@@ -18,8 +18,10 @@ class ProgramFiles {
   ProgramFiles(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                const Edition& edition);
 
-  // Presses the profile of that number; from several threads, each another one. `digest` is that of its own file.
-  void press(std::size_t index, const Profile& profile, const Resolver::Axes& axes, const std::string& digest);
+  // Presses the profile of that number; from several threads, each another one, with its own memory. `digest` is that
+  // of the profile's own file.
+  void press(std::size_t index, const Profile& profile, const Resolver::Axes& axes, const std::string& digest,
+             RowMemory& memory);
 
   // What belongs into the archive of a tier: of the dialects that it holds, the files of its profiles.
   std::vector<const PackedEntry*> entries(Tier tier);
