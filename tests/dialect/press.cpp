@@ -33,6 +33,24 @@ TEST_CASE("a row writes its formula in its unit") {
   CHECK(ini({"{ key: a, from: nozzle.bore, repeat: 2 }"}) == "a = 0.4\na = 0.4\n");
 }
 
+TEST_CASE("profiles that share what rows have written get each their own values, and each its own reports") {
+  DialectWorld world(rows_of({"{ key: a, from: wall.width, decimals: 1 }", "{ key: b, from: wall.speed * wall.count, in: mm/s }"}), "", "", "settings: { wall.width: 0.42 mm }\n",
+                     {{"profiles-src/process/r.yaml", "settings: { wall.width: 0.42 mm, wall.count: 4 }\n"}, {"profiles-src/process/s.yaml", "settings: { wall.width: 0.5 mm }\n"}});
+  Press press(world.world.tree, world.dialect());
+  RowMemory memory;
+  std::string files;
+  for (const char* process : {"q", "r", "s", "q"}) {
+    Triple triple = world.world.triple("m", "p", process);
+    Resolver::Axes axes;
+    Diagnostics silent;
+    Profile profile = world.world.resolver().resolve(triple, silent, &axes);
+    PressedPart part = press.part(0, place_in_plan(world.world.tree, triple), profile, axes, {"1.2.3", "abc"}, memory, world.reports);
+    files += press.bytes(0, {&part});
+  }
+  CHECK(files == "a = 0.4\nb = 180\na = 0.4\nb = 240\na = 0.5\nb = 180\na = 0.4\nb = 180\n");
+  CHECK(test::pointed(world.reports, world.world.sources) == "dialect-lossy: a\ndialect-lossy: a\ndialect-lossy: a");
+}
+
 TEST_CASE("what has no value, and what a condition leaves out, is not written") {
   CHECK(ini({"{ key: a, from: wipe.length }", "{ key: b, text: x }"}) == "b = x\n");
   CHECK(ini({"{ key: a, from: wipe.length, unset: none }"}) == "a = none\n");
