@@ -37,7 +37,7 @@ struct Feed {
 
 zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t command) {
   Feed& feed = *static_cast<Feed*>(state);
-  const std::string& bytes = feed.entry->data;
+  std::string_view bytes = feed.entry->stored();
   switch (command) {
     case ZIP_SOURCE_SUPPORTS: return ZIP_SOURCE_SUPPORTS_READABLE;
     case ZIP_SOURCE_OPEN: feed.at = 0; return 0;
@@ -212,7 +212,7 @@ std::string write_archive(const std::vector<const PackedEntry*>& entries, std::i
   Sink target;
   constexpr std::size_t heads = 30 + 46, tail = 98;  // APPNOTE.TXT 4.3.7, 4.3.12; 4.3.14 to 4.3.16
   std::size_t size = tail;
-  for (const PackedEntry* entry : entries) size += heads + 2 * entry->path.size() + entry->data.size();
+  for (const PackedEntry* entry : entries) size += heads + 2 * entry->path.size() + entry->stored().size();
   target.bytes.reserve(size);
   zip_error_t error;
   zip_error_init(&error);

@@ -17,11 +17,14 @@ namespace bindery {
 // One file of an archive, compressed.
 struct PackedEntry {
   std::string path;
-  std::string data;  // deflated, or the bytes themselves where that is not smaller
+  std::string data;       // deflated, or the bytes themselves where that is not smaller
+  std::string_view lent;  // instead of `data`, where it is not empty: the same, in bytes that outlive the entry
   bool deflated = true;
   std::uint64_t size = 0;  // of the bytes
   std::uint32_t crc = 0;
   std::string digest;  // SHA-256 of the bytes
+
+  std::string_view stored() const { return lent.empty() ? std::string_view(data) : lent; }
 };
 
 PackedEntry pack(std::string path, std::string_view bytes);

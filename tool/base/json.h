@@ -12,9 +12,10 @@ namespace bindery {
 
 class JsonWriter {
  public:
-  // `indent` blanks a level; with 0 everything stands on one line. What is to be a part() stands below so many levels
-  // of another writer.
-  explicit JsonWriter(int indent = 1, std::size_t outer = 0) : indent_(indent), outer_(outer) {}
+  // `indent` blanks a level; with 0 everything stands on one line.
+  explicit JsonWriter(int indent = 1) : indent_(indent) {}
+  // Writes items of a list that stands below `outer` levels of another writer, for its items().
+  static JsonWriter of_items(std::size_t outer);
 
   JsonWriter& open_object() { return open('{'); }
   JsonWriter& open_list() { return open('['); }
@@ -35,8 +36,12 @@ class JsonWriter {
 
   // The finished text, with a line break at its end.
   std::string finish();
-  // The same without it, for another writer's ready().
-  std::string part() { return std::move(out_); }
+
+  // What of_items() wrote, in the list that is open here.
+  JsonWriter& items(const JsonWriter& part);
+  // Makes room for so many bytes more.
+  void reserve(std::size_t bytes) { out_.reserve(out_.size() + bytes); }
+  std::size_t size() const { return out_.size(); }
 
  private:
   struct Level {
@@ -49,7 +54,7 @@ class JsonWriter {
   void line();
 
   int indent_;
-  std::size_t outer_;
+  std::size_t outer_ = 0;
   bool after_key_ = false;
   std::vector<Level> levels_;
   std::string out_;

@@ -66,7 +66,6 @@ class Preparation {
     if (!reports.any_errors())
       story = std::async(options_.jobs > 1 ? std::launch::async : std::launch::deferred, [this] { tell(); });
     check_selection(out_.session.tree, out_.selection, options_.jobs, reports, form);
-    if (out_.stock) out_.stock->replace(packed_, said_);
     options_.progress->enter("dialects");
     dialects_ = read_dialects(out_.session.tree, reports);
     check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
@@ -170,6 +169,7 @@ class Preparation {
     options_.progress->enter("binding");
     out_.release =
         bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs_, options_.jobs);
+    if (out_.stock) out_.stock->replace(packed_, said_);
     fill_entry();
   }
 

@@ -1,5 +1,6 @@
 // Profiles to files, files to archives.
 #include <algorithm>
+#include <numeric>
 
 #include <fmt/format.h>
 
@@ -44,8 +45,7 @@ struct Listed {
   std::vector<ProgramFiles::Made> made;
 };
 
-std::string contents_row(const Tree& tree, const Listed& listed) {
-  JsonWriter json(1, 2);
+void write_row(const Tree& tree, const Listed& listed, JsonWriter& json) {
   json.open_object()
       .field("id", profile_id(tree, listed.selected->triple))
       .field("title", profile_title(tree, listed.selected->triple));
@@ -64,22 +64,23 @@ std::string contents_row(const Tree& tree, const Listed& listed) {
     json.close();
   }
   json.close();
-  return json.part();
 }
 
 std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles,
                           unsigned jobs) {
   constexpr std::size_t block = 256;
-  std::vector<std::string> rows(profiles.size());
-  parallel_for((rows.size() + block - 1) / block, jobs, [&](std::size_t b) {
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, rows.size()); ++i)
-      rows[i] = contents_row(tree, profiles[i]);
+  std::vector<JsonWriter> rows((profiles.size() + block - 1) / block, JsonWriter::of_items(1));
+  parallel_for(rows.size(), jobs, [&](std::size_t b) {
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, profiles.size()); ++i)
+      write_row(tree, profiles[i], rows[b]);
   });
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
   json.key("profiles").open_list();
-  for (const std::string& row : rows) json.ready(row);
+  json.reserve(std::accumulate(rows.begin(), rows.end(), std::size_t{16},
+                               [](std::size_t sum, const JsonWriter& each) { return sum + each.size() + 1; }));
+  for (const JsonWriter& each : rows) json.items(each);
   json.close().close();
   return json.finish();
 }
@@ -115,9 +116,13 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
   return json.finish();
 }
 
-std::string sums_text(std::vector<std::pair<std::string, std::string>> digests) {
+// Paths and their digests as `sha256sum` writes them.
+std::string sums_text(std::vector<std::pair<std::string_view, std::string_view>> digests) {
   std::sort(digests.begin(), digests.end());
   std::string out;
+  out.reserve(std::accumulate(digests.begin(), digests.end(), std::size_t{0}, [](std::size_t sum, const auto& each) {
+    return sum + each.first.size() + each.second.size() + 3;
+  }));
   for (const auto& [path, digest] : digests) out.append(digest).append("  ").append(path).append(1, '\n');
   return out;
 }
@@ -149,9 +154,13 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
        {"LICENSE.txt", licence_text(tree)},
        {"READ-ME-FIRST.txt", read_me_first(tree, dialects, parts.tier, edition, out.profiles)},
        {"contents.json", std::move(contents)}}};
-  std::vector<std::pair<std::string, std::string>> digests;
-  for (const auto& [path, text] : own) digests.emplace_back(path, sha256(text));
-  out.contents = digests.back().second;
+  std::array<std::string, own.size()> of_own;
+  std::vector<std::pair<std::string_view, std::string_view>> digests;
+  for (std::size_t i = 0; i < own.size(); ++i) {
+    of_own[i] = sha256(own[i].second);
+    digests.emplace_back(own[i].first, of_own[i]);
+  }
+  out.contents = of_own.back();
   for (const PackedEntry* entry : parts.entries) digests.emplace_back(entry->path, entry->digest);
   std::string sums = sums_text(std::move(digests));
   std::array<PackedEntry, own.size() + 1> packed;

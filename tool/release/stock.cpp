@@ -193,7 +193,7 @@ bool Stock::take(std::size_t index, PackedProfile& out) const {
   if (matched_->found[index] == none) return false;
   const StockIndex::Item& item = index_->items[matched_->found[index]];
   out.entry.path = file_path(profile_id(*matched_->tree, matched_->selection->profiles[index].triple));
-  out.entry.data = archive_.substr(item.at, item.length);
+  out.entry.lent = std::string_view(archive_).substr(item.at, item.length);
   out.entry.deflated = item.deflated != 0;
   out.entry.size = item.size;
   out.entry.crc = item.crc;
@@ -205,7 +205,6 @@ bool Stock::take(std::size_t index, PackedProfile& out) const {
 void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said) {
   *index_ = std::move(matched_->now);
   matched_.reset();
-  archive_ = {};
   std::size_t kept = 0;
   for (std::size_t i = 0; i < packed.size(); ++i) {
     if (said[i] != 0) continue;
@@ -213,13 +212,14 @@ void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<
     const PackedEntry& entry = packed[i].entry;
     item.crc = entry.crc;
     item.deflated = entry.deflated ? 1 : 0;
-    item.length = entry.data.size();
+    item.length = entry.stored().size();
     item.size = entry.size;
     item.capped = packed[i].capped;
     std::copy(entry.digest.begin(), entry.digest.end(), item.digest.begin());
     index_->items[kept++] = item;
   }
   index_->items.resize(kept);
+  archive_ = {};
 }
 
 bool Stock::keep_index(const ReleaseFile& archive) {

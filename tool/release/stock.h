@@ -30,8 +30,8 @@ class Stock {
   // that they extend, below the same dictionary, plan and policy.
   void match(const Tree& tree, const Selection& selection, unsigned jobs);
 
-  // The file of a profile by its number in the matched selection; false where it is to be made. Nothing was to be said
-  // of such a profile. From several threads, while the tree and the selection stand.
+  // The file of a profile by its number in the matched selection, lent until replace(); false where it is to be made.
+  // Nothing was to be said of such a profile. From several threads, while the tree and the selection stand.
   bool take(std::size_t index, PackedProfile& out) const;
 
   // Notes the profiles of the matched selection of which nothing is `said`, and lets go of what was kept before.
