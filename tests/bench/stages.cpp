@@ -44,7 +44,7 @@ struct World {
     for (std::size_t i = 0; i < selection.profiles.size(); i += step) {
       sample.push_back(&selection.profiles[i]);
       profiles.push_back(resolver.resolve(selection.profiles[i].triple, reports));
-      files.push_back(profile_file(tree, selection.profiles[i], profiles.back()));
+      files.push_back(ProfileWriter(tree).write(selection.profiles[i], profiles.back()));
     }
     if (reports.any_errors() || files.empty()) throw std::runtime_error("the tree has errors, or no profile");
   }
@@ -152,8 +152,9 @@ void check_all(benchmark::State& state) {
 // One after the other of the sample.
 void write_profile_file(benchmark::State& state) {
   std::size_t at = 0;
+  ProfileWriter writer(world->tree);
   for (auto each : state) {
-    benchmark::DoNotOptimize(profile_file(world->tree, *world->sample[at], world->profiles[at]));
+    benchmark::DoNotOptimize(writer.write(*world->sample[at], world->profiles[at]));
     at = (at + 1) % world->sample.size();
   }
   count(state, 1);

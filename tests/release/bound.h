@@ -9,8 +9,9 @@ namespace bindery::test {
 inline Release bound(const Tree& tree, const Selection& selection, const Edition& edition, unsigned jobs = 1) {
   std::vector<PackedProfile> packed(selection.profiles.size());
   Diagnostics out;
+  ProfilePacker packer(tree);
   CheckForm form;
-  form.take = [&](std::size_t i, const Profile& profile) { packed[i] = pack_profile(tree, selection.profiles[i], profile); };
+  form.take = [&](std::size_t i, const Profile& profile) { packed[i] = packer.pack(selection.profiles[i], profile); };
   check_selection(tree, selection, jobs, out, form);
   return bind_release(tree, {}, selection, packed, edition, {"# Changelog\n", "# Changelog\n"}, jobs);
 }

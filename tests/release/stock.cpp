@@ -39,10 +39,11 @@ class Built {
     std::vector<PackedProfile> packed(selection.profiles.size());
     std::vector<char> marks(packed.size(), 0);
     Resolver resolver(world_.tree);
+    ProfilePacker packer(world_.tree);
     for (std::size_t i = 0; i < packed.size(); ++i) {
       const Selected& each = selection.profiles[i];
       Diagnostics out;
-      PackedProfile fresh = pack_profile(world_.tree, each, resolver.resolve(each.triple, out));
+      PackedProfile fresh = packer.pack(each, resolver.resolve(each.triple, out));
       std::string process(world_.tree[each.triple.of[2]].name());
       if (stock.take(i, packed[i])) {
         taken += (taken.empty() ? "" : " ") + process;

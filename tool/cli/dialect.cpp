@@ -95,7 +95,7 @@ Exit write(const Options& options) {
     Diagnostics silent;
     Resolver::Axes axes = resolver.axes_of(triple, &silent);
     Selected selected = place_in_plan(session.tree, triple);
-    Stamp stamp{"unreleased", sha256(profile_file(session.tree, selected, answer.profile))};
+    Stamp stamp{"unreleased", sha256(ProfileWriter(session.tree).write(selected, answer.profile))};
     Press press(session.tree, dialect);
     RowMemory memory;
     for (std::size_t f = 0; f < dialect.files.size(); ++f) {

@@ -46,6 +46,7 @@ class Preparation {
     options_.progress->enter("checking", out_.selection.profiles.size() + out_.selection.drafts.size());
     packed_.resize(out_.selection.profiles.size());
     said_.assign(packed_.size(), 0);
+    ProfilePacker packer(out_.session.tree);
     CheckForm form;
     out_.stock = stock_later_.get();
     if (out_.stock) {
@@ -57,7 +58,7 @@ class Preparation {
     }
     form.progress = options_.progress;
     form.take = [&](std::size_t i, const Profile& profile) {
-      packed_[i] = pack_profile(out_.session.tree, out_.selection.profiles[i], profile);
+      packed_[i] = packer.pack(out_.selection.profiles[i], profile);
     };
     refuse_changes();
     describe();

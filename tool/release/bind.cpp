@@ -186,10 +186,26 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
 
 }  // namespace
 
-PackedProfile pack_profile(const Tree& tree, const Selected& selected, const Profile& profile) {
-  return {
-      pack(fmt::format("profiles/{}.json", profile_id(tree, selected.triple)), profile_file(tree, selected, profile)),
-      profile.caps.size()};
+std::string profile_path(std::string_view profile) { return fmt::format("profiles/{}.json", profile); }
+
+ProfilePacker::ProfilePacker(const Tree& tree) : tree_(tree) {}
+ProfilePacker::~ProfilePacker() = default;
+
+PackedProfile ProfilePacker::pack(const Selected& selected, const Profile& profile) {
+  std::unique_ptr<ProfileWriter> writer;
+  {
+    std::lock_guard lock(guard_);
+    if (!idle_.empty()) {
+      writer = std::move(idle_.back());
+      idle_.pop_back();
+    }
+  }
+  if (!writer) writer = std::make_unique<ProfileWriter>(tree_);
+  PackedProfile out{bindery::pack(profile_path(profile_id(tree_, selected.triple)), writer->write(selected, profile)),
+                    profile.caps.size()};
+  std::lock_guard lock(guard_);
+  idle_.push_back(std::move(writer));
+  return out;
 }
 
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,

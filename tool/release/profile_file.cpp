@@ -37,19 +37,45 @@ void write_value(const Setting& setting, const Value& value, std::string& out) {
 
 }  // namespace
 
-std::string profile_file(const Tree& tree, const Selected& selected, const Profile& profile) {
+ProfileWriter::ProfileWriter(const Tree& tree) : tree_(tree), lines_(tree.dictionary.settings.size()) {
+  for (KeyId key = 0; key < lines_.size(); ++key) {
+    Line& line = lines_[key];
+    line.text.append(",\n\"").append(tree.dictionary.settings[key].key).append("\":");
+    line.head = line.text.size();
+  }
+}
+
+// Of lists nothing is kept: to compare them takes as long as to write them.
+bool ProfileWriter::Line::holds(const Value& value) const {
+  if (value.tag() != tag) return false;
+  switch (tag) {
+    case Value::Tag::number: return value.number() == number;
+    case Value::Tag::flag: return value.flag() == flag;
+    case Value::Tag::word: return value.word() == word;
+    default: return false;
+  }
+}
+
+std::string ProfileWriter::write(const Selected& selected, const Profile& profile) {
   std::string out;
   out.reserve(6000);
   out +=
       fmt::format("{{\"title\":{},\n\"tier\":\"{}\",\n\"status\":\"{}\",\n\"settings\":{{",
-                  json_quoted(profile_title(tree, profile.triple)), name_of(selected.tier), name_of(selected.status));
+                  json_quoted(profile_title(tree_, profile.triple)), name_of(selected.tier), name_of(selected.status));
   bool first = true;
-  for (KeyId key = 0; key < tree.dictionary.settings.size(); ++key) {
-    const Setting& setting = tree.dictionary.settings[key];
+  for (KeyId key = 0; key < lines_.size(); ++key) {
     const Value& value = profile.cells[key].value;
     if (!value.has_value()) continue;
-    out.append(first ? "\n\"" : ",\n\"").append(setting.key).append("\":");
-    write_value(setting, value, out);
+    Line& line = lines_[key];
+    if (!line.holds(value)) {
+      line.tag = value.tag();
+      line.number = value.number();
+      line.flag = value.flag();
+      line.word = value.word();
+      line.text.resize(line.head);
+      write_value(tree_.dictionary.settings[key], value, line.text);
+    }
+    out.append(line.text, first ? 1 : 0);
     first = false;
   }
   out += "}";

@@ -4,6 +4,8 @@
 #include <array>
 #include <cstdint>
 #include <filesystem>
+#include <memory>
+#include <mutex>
 #include <string>
 #include <vector>
 
@@ -42,12 +44,30 @@ struct Release {
   std::vector<TierRelease> tiers;  // free first; a tier without a profile of its own has no release
 };
 
+// Where a profile's file stands in an archive, by the profile's id.
+std::string profile_path(std::string_view profile);
+
 // The file of a profile, ready for the archives, and how many of its values a limit holds back.
 struct PackedProfile {
   PackedEntry entry;
   std::size_t capped = 0;
 };
-PackedProfile pack_profile(const Tree& tree, const Selected& selected, const Profile& profile);
+
+class ProfileWriter;
+
+// Packs the profiles of a tree; from several threads.
+class ProfilePacker {
+ public:
+  explicit ProfilePacker(const Tree& tree);
+  ~ProfilePacker();
+
+  PackedProfile pack(const Selected& selected, const Profile& profile);
+
+ private:
+  const Tree& tree_;
+  std::mutex guard_;
+  std::vector<std::unique_ptr<ProfileWriter>> idle_;
+};
 
 // Binds the archives out of the packed profiles of a selection, with the changelog of each tier; on all cores. Neither
 // the tree nor the dialects have errors. Where there are dialects, every profile is resolved again.

@@ -129,8 +129,6 @@ std::unordered_map<std::string_view, std::uint64_t> places_in(std::string_view a
   return out;
 }
 
-std::string file_path(const std::string& profile) { return fmt::format("profiles/{}.json", profile); }
-
 }  // namespace
 
 Stock::Stock(const fs::path& root) : folder_(root / ".bindery" / "packed"), index_(std::make_unique<StockIndex>()) {}
@@ -192,7 +190,7 @@ void Stock::match(const Tree& tree, const Selection& selection, unsigned jobs) {
 bool Stock::take(std::size_t index, PackedProfile& out) const {
   if (matched_->found[index] == none) return false;
   const StockIndex::Item& item = index_->items[matched_->found[index]];
-  out.entry.path = file_path(profile_id(*matched_->tree, matched_->selection->profiles[index].triple));
+  out.entry.path = profile_path(profile_id(*matched_->tree, matched_->selection->profiles[index].triple));
   out.entry.lent = std::string_view(archive_).substr(item.at, item.length);
   out.entry.deflated = item.deflated != 0;
   out.entry.size = item.size;
@@ -231,7 +229,7 @@ bool Stock::keep_index(const ReleaseFile& archive) {
       std::string_view id = index_->parts[part].id;
       return id.substr(id.find('/') + 1);
     };
-    auto at = places.find(file_path(fmt::format("{}/{}/{}", name(machine), name(material), name(process))));
+    auto at = places.find(profile_path(fmt::format("{}/{}/{}", name(machine), name(material), name(process))));
     if (at == places.end()) return false;  // it is another archive
     item.at = at->second;
   }
