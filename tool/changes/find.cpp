@@ -60,8 +60,9 @@ class Comparison {
         map_(map_fragments(*from.tree, *to.tree)),
         keys_(common_keys(from.tree->dictionary, to.tree->dictionary)),
         edits_(view.first ? EditTable{} : find_edits(*from.tree, *to.tree, map_, view.tier)),
-        pairs_(pair_profiles(from, to, map_, view.tier)),
-        reach_(*from.tree, *to.tree, edits_, map_, keys_) {}
+        pairs_(pair_profiles(from, to, map_, view.tier)) {
+    if (!view.first) reach_.emplace(*from.tree, *to.tree, edits_, map_, keys_);
+  }
 
   Changes run(Diagnostics& of_from, Diagnostics& of_to) {
     note_faces();
@@ -70,7 +71,7 @@ class Comparison {
     std::vector<std::array<Diagnostics, 2>> reports(chunks);
     parallel_for(chunks, jobs_, [&](std::size_t c) {
       Resolver old(*from_.tree), now(*to_.tree);
-      ReachFinder reach = reach_;
+      std::optional<ReachFinder> reach = reach_;
       for (std::size_t i = pairs_.size() * c / chunks; i < pairs_.size() * (c + 1) / chunks; ++i) {
         if (view_.partial) reports[c] = {};
         Found each = look(static_cast<std::uint32_t>(i), reach, old, now, reports[c]);
@@ -100,7 +101,7 @@ class Comparison {
     }
   }
 
-  Found look(std::uint32_t index, ReachFinder& reach, Resolver& old, Resolver& now,
+  Found look(std::uint32_t index, std::optional<ReachFinder>& reach, Resolver& old, Resolver& now,
              std::array<Diagnostics, 2>& reports) {
     const Pair& pair = pairs_[index];
     Found out;
@@ -115,7 +116,7 @@ class Comparison {
       if (view_.contents) add_content(added, out);
       return out;
     }
-    const Reach& scope = reach.of(old_profile(pair).triple, new_profile(pair).triple);
+    const Reach& scope = reach->of(old_profile(pair).triple, new_profile(pair).triple);
     if (scope.nothing()) return out;
     Profile before = resolve(old, 0, old_profile(pair).triple, scope, reports[0], halves[0]);
     Profile after = resolve(now, 1, new_profile(pair).triple, scope, reports[1], halves[1]);
@@ -346,7 +347,7 @@ class Comparison {
   CommonKeys keys_;
   EditTable edits_;
   std::vector<Pair> pairs_;
-  ReachFinder reach_;
+  std::optional<ReachFinder> reach_;  // of a first release, where no two profiles are compared, none
   std::vector<bool> faces_;
 };
 

@@ -1,6 +1,8 @@
 // The names of profiles and settings, and the groups by which a person speaks of them.
 #include <algorithm>
-#include <set>
+#include <array>
+#include <map>
+#include <unordered_map>
 
 #include <fmt/format.h>
 
@@ -20,16 +22,32 @@ class CastMaker {
 
   // `side` says which of the two trees it is.
   std::uint32_t add(std::size_t side, const Tree& tree, FragmentId id) {
-    auto& known = numbers_[side];
-    if (known.empty()) known.assign(tree.fragments.size(), none);
-    if (known[id] == none) known[id] = find(tree, id);
-    return known[id];
+    Numbers& numbers = numbers_[side];
+    if (numbers.tree == nullptr) {
+      numbers.tree = &tree;
+      numbers.of.assign(tree.fragments.size(), none);
+      numbers.heirs.resize(tree.fragments.size());
+    }
+    if (numbers.of[id] == none) numbers.of[id] = number(numbers, id);
+    return numbers.of[id];
   }
 
+  // Families: what extends one fragment, on either side, as long as its title is the same.
   void finish() {
-    for (auto& [id, titled] : families_) {
+    std::map<std::string, std::map<std::string_view, std::vector<std::uint32_t>>> families;
+    for (const Numbers& numbers : numbers_) {
+      for (FragmentId id = 0; id < numbers.heirs.size(); ++id) {
+        const auto& heirs = numbers.heirs[id];
+        if (heirs.empty()) continue;
+        auto& members = families[(*numbers.tree)[id].id()][(*numbers.tree)[id].title];
+        members.insert(members.end(), heirs.begin(), heirs.end());
+      }
+    }
+    for (auto& [id, titled] : families) {
       for (auto& [title, members] : titled) {
-        if (members.size() > 1) cast_.families.push_back({std::string(title), {members.begin(), members.end()}});
+        std::sort(members.begin(), members.end());
+        members.erase(std::unique(members.begin(), members.end()), members.end());
+        if (members.size() > 1) cast_.families.push_back({std::string(title), std::move(members)});
       }
     }
     std::stable_sort(cast_.families.begin(), cast_.families.end(),
@@ -39,25 +57,29 @@ class CastMaker {
  private:
   static constexpr std::uint32_t none = 0xffffffffu;
 
-  std::uint32_t find(const Tree& tree, FragmentId id) {
+  // Of one tree, by fragment.
+  struct Numbers {
+    const Tree* tree = nullptr;
+    std::vector<std::uint32_t> of;
+    std::vector<std::vector<std::uint32_t>> heirs;  // the numbers of what extends it
+  };
+
+  std::uint32_t number(Numbers& numbers, FragmentId id) {
+    const Tree& tree = *numbers.tree;
     auto [at, fresh] = index_.emplace(std::string(tree[id].name()), static_cast<std::uint32_t>(cast_.names.size()));
     if (!fresh) return at->second;
     cast_.names.emplace_back(tree[id].name());
     cast_.titles.emplace_back(tree[id].title);
     cast_.nozzles.emplace_back();
     for (FragmentId each : tree[id].linear) {
-      if (each != id)
-        families_[tree[each].id()]
-            .emplace(tree[each].title, std::set<std::uint32_t>())
-            .first->second.insert(at->second);
+      if (each != id) numbers.heirs[each].push_back(at->second);
     }
     return at->second;
   }
 
   Cast& cast_;
-  std::array<std::vector<std::uint32_t>, 2> numbers_;  // by fragment of either tree
-  std::map<std::string, std::uint32_t> index_;
-  std::map<std::string, std::map<std::string_view, std::set<std::uint32_t>>> families_;
+  std::array<Numbers, 2> numbers_;
+  std::unordered_map<std::string, std::uint32_t> index_;
 };
 
 }  // namespace

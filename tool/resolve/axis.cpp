@@ -55,6 +55,11 @@ void index_bounds(AxisTable& table, std::size_t settings) {
 AxisTable build_axis(const Tree& tree, FragmentId fragment, const ActiveBlocks& active) {
   AxisTable table;
   std::size_t settings = tree.dictionary.settings.size();
+  std::size_t operations = 1;
+  for (FragmentId each : tree[fragment].linear) {
+    for (const Layer& layer : tree[each].layers) operations += layer.settings.size() + layer.adjust.size();
+  }
+  table.links.reserve(operations);
   table.links.emplace_back();
   table.head.assign(settings, 0);
   table.adjust.assign(settings, 0);

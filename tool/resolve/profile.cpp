@@ -181,7 +181,9 @@ GatheredScripts gather_scripts(const Resolver::Axes& axes) {
 }
 
 std::string profile_id(const Tree& tree, const Triple& triple) {
-  return fmt::format("{}/{}/{}", tree[triple.of[0]].name(), tree[triple.of[1]].name(), tree[triple.of[2]].name());
+  std::string out;
+  for (FragmentId each : triple.of) out.append(out.empty() ? "" : "/").append(tree[each].name());
+  return out;
 }
 
 std::string profile_title(const Tree& tree, const Triple& triple) {
