@@ -345,7 +345,7 @@ std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& p
   progress.enter("recalling");
   std::int64_t begun = now_in_nanoseconds();
   auto later = std::async(jobs > 1 ? std::launch::async : std::launch::deferred, read_snapshot, root);
-  Listing listing = list_folder(root, true);
+  Listing listing = list_stamped(root, jobs);
   auto snapshot = later.get();
   if (!snapshot || !is_whole(*snapshot) || !listing.sound) return std::nullopt;
   Recheck run(root, jobs, begun, std::move(*snapshot), std::move(listing));

@@ -26,9 +26,21 @@ constexpr std::initializer_list<const char*> tree_folders = {"profiles-src", "sc
 
 bool is_yaml(std::string_view path) { return path.ends_with(".yaml"); }
 
+// An open folder; where it cannot be opened, no file is found from it.
+struct FolderHandle {
+  explicit FolderHandle(const fs::path& path) : number(open(path.c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC)) {}
+  FolderHandle(const FolderHandle&) = delete;
+  FolderHandle& operator=(const FolderHandle&) = delete;
+  ~FolderHandle() {
+    if (number >= 0) close(number);
+  }
+  int number;
+};
+
 class FolderReader {
  public:
-  FolderReader(const fs::path& root, unsigned jobs, Diagnostics& out) : root_(root), jobs_(jobs), out_(out) {}
+  FolderReader(const fs::path& root, unsigned jobs, Diagnostics& out)
+      : root_(root), root_handle_(root), jobs_(jobs), out_(out) {}
 
   void find(std::initializer_list<const char*> folders) {
     for (const char* top : folders) {
@@ -44,13 +56,25 @@ class FolderReader {
     if (lstat((root_ / path).c_str(), &info) == 0) look_at(path, info);
   }
 
-  // From now on each file is asked for its stamp.
-  void want_stamps() { with_stamps_ = true; }
+  // Asks each file that was found for its stamp; one that is gone by now is none.
+  void stamp() {
+    stamped_ = true;
+    constexpr std::size_t part = 64;
+    parallel_for((found_.size() + part - 1) / part, jobs_, [&](std::size_t i) {
+      for (std::size_t at = i * part; at < std::min(found_.size(), (i + 1) * part); ++at) {
+        Found& found = found_[at];
+        struct stat info {};
+        bool there = fstatat(root_handle_.number, found.on_disk().c_str(), &info, AT_SYMLINK_NOFOLLOW) == 0;
+        found.mode = there ? info.st_mode : 0;
+        found.stamp = stamp_of(info);
+      }
+    });
+  }
 
   Listing list() {
     Listing out;
     for (Found& found : found_) {
-      if (with_stamps_) out.stamps.push_back(found.stamp);
+      if (stamped_) out.stamps.push_back(found.stamp);
       out.sound &= S_ISREG(found.mode) && found.real.empty() && is_source_path(found.path);
       out.paths.push_back(std::move(found.path));
     }
@@ -86,7 +110,6 @@ class FolderReader {
     found.path = plain_name(path);
     if (found.path != path) found.real = path;
     found.mode = info.st_mode;
-    found.stamp = stamp_of(info);
   }
 
   // `info` need hold no more than the type.
@@ -115,7 +138,7 @@ class FolderReader {
       inner += name;
       struct stat of_inner {};
       if (entry->d_type == DT_DIR) of_inner.st_mode = S_IFDIR;
-      else if (entry->d_type == DT_REG && !with_stamps_) of_inner.st_mode = S_IFREG;
+      else if (entry->d_type == DT_REG) of_inner.st_mode = S_IFREG;
       else if (fstatat(dirfd(folder), entry->d_name, &of_inner, AT_SYMLINK_NOFOLLOW) != 0) of_inner.st_mode = 0;
       if (of_inner.st_mode != 0) look_at(inner, of_inner);
       errno = 0;
@@ -140,7 +163,7 @@ class FolderReader {
     else if (S_ISDIR(found.mode)) oddity = is_yaml(found.path) ? Oddity::folder : Oddity::unreadable_folder;
     else if (!S_ISREG(found.mode)) oddity = Oddity::device;
     else if (!is_source_path(found.path)) oddity = Oddity::stray;
-    else if (!slurp(root_ / found.on_disk(), file)) oddity = Oddity::unreadable_file;
+    else if (!slurp(found.on_disk(), file)) oddity = Oddity::unreadable_file;
     else if (file.text.size() > largest_text) oddity = Oddity::too_large;
     if (oddity) file.text.clear();
     if (oddity) report_oddity(id, file, *oddity, out);
@@ -148,8 +171,8 @@ class FolderReader {
   }
 
   // Reads the file, of one that is too large no more than shows it.
-  static bool slurp(const fs::path& path, SourceFile& file) {
-    int handle = open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
+  bool slurp(const std::string& path, SourceFile& file) const {
+    int handle = openat(root_handle_.number, path.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
     if (handle < 0) return false;
     struct stat info {};
     bool sound = fstat(handle, &info) == 0 && S_ISREG(info.st_mode);
@@ -176,10 +199,11 @@ class FolderReader {
   }
 
   const fs::path& root_;
+  FolderHandle root_handle_;  // from which paths are looked up: whole ones take as long again
   unsigned jobs_;
-  bool with_stamps_ = false;
   Diagnostics& out_;
   std::vector<Found> found_;
+  bool stamped_ = false;
 };
 
 }  // namespace
@@ -210,11 +234,18 @@ Sources read_notes(const fs::path& root, Diagnostics& out) {
   return reader.read();
 }
 
-Listing list_folder(const fs::path& root, bool with_stamps) {
+Listing list_folder(const fs::path& root) {
   Diagnostics nothing;
   FolderReader reader(root, 1, nothing);
-  if (with_stamps) reader.want_stamps();
   reader.find(tree_folders);
+  return reader.list();
+}
+
+Listing list_stamped(const fs::path& root, unsigned jobs) {
+  Diagnostics nothing;
+  FolderReader reader(root, jobs, nothing);
+  reader.find(tree_folders);
+  reader.stamp();
   return reader.list();
 }
 

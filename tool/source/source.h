@@ -75,7 +75,8 @@ struct Listing {
   std::vector<FileStamp> stamps;  // of each, where they were asked for
   bool sound = true;              // false: not all are texts of a tree, and reading would report that
 };
-Listing list_folder(const std::filesystem::path& root, bool with_stamps = false);
+Listing list_folder(const std::filesystem::path& root);
+Listing list_stamped(const std::filesystem::path& root, unsigned jobs);
 
 // Some of a tree's files, sorted; those that are gone by now are left out.
 Sources read_files(const std::filesystem::path& root, const std::vector<std::string>& paths, Diagnostics& out);
