@@ -1,5 +1,7 @@
 #include "base/digest.h"
 
+#include <memory>
+
 #include <openssl/evp.h>
 
 #include "base/failure.h"
@@ -22,27 +24,32 @@ std::string hexadecimal(const unsigned char* digest, unsigned int length) {
 // Sought once: libcrypto looks up a method that it is given by name alone at each use.
 const EVP_MD* method_named(const char* name) { return EVP_MD_fetch(nullptr, name, nullptr); }
 
-std::string digest_of(std::string_view bytes, const EVP_MD* method) {
+// Of the parts, one after the other.
+std::string digest_of(std::initializer_list<std::string_view> parts, const EVP_MD* method) {
   unsigned char digest[EVP_MAX_MD_SIZE];
   unsigned int length = 0;
-  if (method == nullptr || EVP_Digest(bytes.data(), bytes.size(), digest, &length, method, nullptr) != 1)
+  std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context(EVP_MD_CTX_new(), &EVP_MD_CTX_free);
+  bool sound = method != nullptr && context != nullptr && EVP_DigestInit_ex(context.get(), method, nullptr) == 1;
+  for (std::string_view part : parts) sound = sound && EVP_DigestUpdate(context.get(), part.data(), part.size()) == 1;
+  if (!sound || EVP_DigestFinal_ex(context.get(), digest, &length) != 1)
     throw SystemError("libcrypto computes no digest");
   return hexadecimal(digest, length);
 }
 
 }  // namespace
 
-std::string sha256(std::string_view bytes) {
+std::string sha256(std::initializer_list<std::string_view> parts) {
   static const EVP_MD* method = method_named("SHA256");
-  return digest_of(bytes, method);
+  return digest_of(parts, method);
 }
 
+std::string sha256(std::string_view bytes) { return sha256({bytes}); }
+
 std::string blob_name(std::string_view bytes) {
-  std::string whole = "blob " + std::to_string(bytes.size());
-  whole += '\0';
-  whole += bytes;
   static const EVP_MD* method = method_named("SHA1");
-  return digest_of(whole, method);
+  std::string head = "blob " + std::to_string(bytes.size());
+  head += '\0';
+  return digest_of({head, bytes}, method);
 }
 
 }  // namespace bindery

@@ -1,6 +1,7 @@
 // Digests of bytes, by OpenSSL's libcrypto.
 #pragma once
 
+#include <initializer_list>
 #include <string>
 #include <string_view>
 
@@ -8,6 +9,8 @@ namespace bindery {
 
 // Sixty-four hexadecimal digits, small letters.
 std::string sha256(std::string_view bytes);
+// The same of several texts, one after the other.
+std::string sha256(std::initializer_list<std::string_view> parts);
 
 // Git's name of a file's bytes (SHA-1 over a head and the bytes): forty hexadecimal digits.
 std::string blob_name(std::string_view bytes);

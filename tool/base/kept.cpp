@@ -22,9 +22,9 @@ constexpr std::size_t head = 64;  // the digest
 std::optional<std::string> digest_of(std::string_view body) {
   struct stat info {};
   if (stat("/proc/self/exe", &info) != 0) return std::nullopt;
-  std::string all = fmt::format("{} {} {}.{} ", info.st_size, info.st_ino, info.st_mtim.tv_sec, info.st_mtim.tv_nsec);
-  all += body;
-  return sha256(all);
+  std::string program =
+      fmt::format("{} {} {}.{} ", info.st_size, info.st_ino, info.st_mtim.tv_sec, info.st_mtim.tv_nsec);
+  return sha256({program, body});
 }
 
 }  // namespace
@@ -34,13 +34,11 @@ std::optional<std::string> read_kept(const fs::path& path, std::uintmax_t larges
   bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
   std::uintmax_t size = plain ? fs::file_size(path, failure) : 0;
   if (failure || size < head || size > largest) return std::nullopt;
-  std::string bytes(static_cast<std::size_t>(size), '\0');
+  std::string digest(head, '\0'), body(static_cast<std::size_t>(size) - head, '\0');
   std::ifstream in(path, std::ios::binary);
-  if (!in.read(bytes.data(), static_cast<std::streamsize>(size))) return std::nullopt;
-  std::string_view body = std::string_view(bytes).substr(head);
-  if (digest_of(body) != std::string_view(bytes).substr(0, head)) return std::nullopt;
-  bytes.erase(0, head);
-  return bytes;
+  bool whole = in.read(digest.data(), head) && in.read(body.data(), static_cast<std::streamsize>(body.size()));
+  if (!whole || digest_of(body) != digest) return std::nullopt;
+  return body;
 }
 
 bool write_kept(const fs::path& path, std::string_view body) {

@@ -148,7 +148,8 @@ Changes Chronicle::of_trees(const SideSource* from, const SideSource& to, const 
   OpenSide &old = pair_->old, &now = pair_->now;
   bool read = open == nullptr && !to.revision;
   if (read && !at_hand) read_side(root_, to, nullptr, jobs_, now);
-  bool remember = remember_ && from_digest != "folder";
+  // What came with a first release is found in the tree at hand as fast as in the store.
+  bool remember = remember_ && from_digest != "folder" && !(from == nullptr && open != nullptr);
   if (remember && !to.revision) to_digest = content_digest(open != nullptr ? *open->tree->sources : *now.sources);
   ChangeStore store(root_);
   // What was found without the contents of added profiles serves both where none was added.

@@ -169,7 +169,8 @@ std::optional<Snapshot> read_snapshot(const fs::path& root) {
 
 void write_snapshot(const fs::path& root, const Snapshot& snapshot) {
   BinaryWriter writer;
-  pass(writer, const_cast<Snapshot&>(snapshot));  // a writer only reads
+  writer.bytes.reserve(256 * snapshot.files.size());  // about what there is for each file of a tree
+  pass(writer, const_cast<Snapshot&>(snapshot));      // a writer only reads
   write_kept(path_below(root), writer.bytes);
 }
 
