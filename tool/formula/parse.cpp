@@ -50,6 +50,7 @@ class Parser : private FormulaBuilder {
       formula_.root = disjunction();
       skip();
       if (at_ < text_.size()) stray();
+      formula_.nodes.shrink_to_fit();  // a large tree keeps thousands
       return std::move(formula_);
     } catch (const FormulaRefused&) {
       return std::nullopt;

@@ -20,8 +20,11 @@ class Binder {
   void bind() {
     std::size_t errors = out_.count(Severity::error);
     const Fragment& raw = *target_.raw;
+    target_.layers.reserve(raw.layers.size());
     for (const RawLayer& layer : raw.layers) {
       Layer bound;
+      bound.settings.reserve(layer.settings.size());
+      bound.adjust.reserve(layer.adjust.size());
       conditional_ = layer.condition.has_value();
       if (conditional_) bound.condition = condition(*layer.condition);
       for (const RawWrite& write : layer.settings) bind_write(write, false, bound.settings);

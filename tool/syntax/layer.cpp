@@ -29,6 +29,7 @@ std::vector<RawWrite> LayerReader::writes(const Field& field) {
   std::vector<RawWrite> out;
   seen_.clear();
   flatten(field.value, {}, fmt::format("'{}'", field.key.text), out);
+  out.shrink_to_fit();  // most of what a tree takes in memory
   return out;
 }
 
