@@ -2,13 +2,11 @@
 #pragma once
 
 #include <map>
-#include <optional>
 #include <string>
-#include <unordered_map>
 #include <vector>
 
-#include "dialect/cell.h"
 #include "dialect/dialect.h"
+#include "dialect/row_memory.h"
 #include "resolve/profile.h"
 #include "resolve/select.h"
 
@@ -35,18 +33,6 @@ struct PressedPart {
   std::vector<std::size_t> lost;   // rows whose value was reported, and not written
   std::vector<PartRow> inherited;  // left out, since the parent holds the same
   const Parent* parent = nullptr;
-};
-
-// What rows have written already: the same for all profiles that agree in the settings that a row reads. Of one thread.
-class RowMemory {
- public:
-  // What the row writes, if it was kept. The key stands until the next call, for keep().
-  const std::optional<CellText>* find(const Row& row, const Profile& profile);
-  void keep(std::optional<CellText> text);
-
- private:
-  std::unordered_map<std::string, std::optional<CellText>> texts_;
-  std::string key_;
 };
 
 class Press {
