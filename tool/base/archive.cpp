@@ -128,6 +128,14 @@ DosTime to_dos(std::int64_t seconds) {
           static_cast<zip_uint16_t>((year - 1980) << 9 | month << 5 | day)};
 }
 
+// How many bytes the archive takes at most.
+std::size_t archive_size(const std::vector<const PackedEntry*>& entries) {
+  constexpr std::size_t heads = 30 + 46, tail = 98;  // APPNOTE.TXT 4.3.7, 4.3.12; 4.3.14 to 4.3.16
+  std::size_t size = tail;
+  for (const PackedEntry* entry : entries) size += heads + 2 * entry->path.size() + entry->stored().size();
+  return size;
+}
+
 ArchiveFault damaged(const std::string& reason) { return {ArchiveFault::Kind::damaged, reason}; }
 
 zip_t* try_open(std::string_view bytes, int flags, zip_error_t& error) {
@@ -208,12 +216,15 @@ PackedEntry pack(std::string path, std::string_view bytes) {
   return entry;
 }
 
-std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time) {
-  Sink target;
-  constexpr std::size_t heads = 30 + 46, tail = 98;  // APPNOTE.TXT 4.3.7, 4.3.12; 4.3.14 to 4.3.16
-  std::size_t size = tail;
-  for (const PackedEntry* entry : entries) size += heads + 2 * entry->path.size() + entry->stored().size();
-  target.bytes.reserve(size);
+std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more) {
+  std::string room(archive_size(entries) + more, '\0');
+  room.clear();
+  return room;
+}
+
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time, std::string room) {
+  Sink target{std::move(room)};
+  target.bytes.reserve(archive_size(entries));
   zip_error_t error;
   zip_error_init(&error);
   zip_source_t* source = zip_source_function_create(sink, &target, &error);

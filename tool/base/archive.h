@@ -31,7 +31,12 @@ PackedEntry pack(std::string path, std::string_view bytes);
 
 // The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what
 // ZIP can tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
-std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
+// `room`, if given, is an archive_room() for them.
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time, std::string room = {});
+
+// Memory for the archive of the entries and `more` bytes besides, which the system has given already: that takes long
+// enough to be done while there is a core to spare.
+std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more);
 
 // Is it a plain path below where one stands: no `..`, no empty or absolute part, no colon, backslash or control
 // character?

@@ -1,5 +1,6 @@
 // Profiles to files, files to archives.
 #include <algorithm>
+#include <functional>
 #include <numeric>
 
 #include <fmt/format.h>
@@ -155,30 +156,34 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
        {"READ-ME-FIRST.txt", read_me_first(tree, dialects, parts.tier, edition, out.profiles)},
        {"contents.json", std::move(contents)}}};
   std::array<std::string, own.size()> of_own;
-  std::vector<std::pair<std::string_view, std::string_view>> digests;
-  for (std::size_t i = 0; i < own.size(); ++i) {
-    of_own[i] = sha256(own[i].second);
-    digests.emplace_back(own[i].first, of_own[i]);
-  }
-  out.contents = of_own.back();
-  for (const PackedEntry* entry : parts.entries) digests.emplace_back(entry->path, entry->digest);
-  std::string sums = sums_text(std::move(digests));
   std::array<PackedEntry, own.size() + 1> packed;
-  parallel_for(packed.size(), jobs, [&](std::size_t i) {
-    // The largest first.
-    std::size_t at = packed.size() - 1 - i;
-    packed[at] = at < own.size() ? pack(own[at].first, own[at].second) : pack("SHA256SUMS", sums);
-  });
+  std::string room;
+  std::array<std::function<void()>, 3> tasks = {
+      [&] {
+        for (std::size_t i = own.size(); i-- > 0;) packed[i] = pack(own[i].first, own[i].second);
+      },
+      [&] {
+        std::vector<std::pair<std::string_view, std::string_view>> digests;
+        for (std::size_t i = 0; i < own.size(); ++i) {
+          of_own[i] = sha256(own[i].second);
+          digests.emplace_back(own[i].first, of_own[i]);
+        }
+        for (const PackedEntry* entry : parts.entries) digests.emplace_back(entry->path, entry->digest);
+        packed.back() = pack("SHA256SUMS", sums_text(std::move(digests)));
+      },
+      [&] { room = archive_room(parts.entries, own.back().second.size() / 2); }};
+  parallel_for(tasks.size(), jobs, [&](std::size_t i) { tasks[i](); });
+  out.contents = of_own.back();
   for (const PackedEntry& entry : packed) parts.entries.push_back(&entry);
   std::sort(parts.entries.begin(), parts.entries.end(),
             [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
 
   out.files.push_back(release_file(fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier)),
-                                   write_archive(parts.entries, edition.time)));
+                                   write_archive(parts.entries, edition.time, std::move(room))));
   out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
   out.files.push_back(
       release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));
-  digests.clear();
+  std::vector<std::pair<std::string_view, std::string_view>> digests;
   for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, file.digest);
   out.files.push_back(release_file("SHA256SUMS", sums_text(std::move(digests))));
   return out;
