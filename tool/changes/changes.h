@@ -191,7 +191,7 @@ struct View {
   Tier tier = Tier::supporter;  // the audience: what it may not have is left out as if it did not exist
   bool contents = false;        // with the values of profiles that were added
   bool partial = false;         // a profile with an error on one side is left out, instead of all
-  bool checked = false;         // the new side is known to be without errors
+  bool checked = false;         // others look for the errors of the new side
   bool first = false;           // nothing came before: no edits are looked for
 };
 

@@ -65,8 +65,9 @@ class Chronicle {
   // The notes of a side's tree, whatever their version and tier; an archive has none.
   std::vector<ChapterNote> notes_of(const SideSource& side) const;
 
-  // What `to` changes for an audience. `open` is `to`, where it was read already and is without errors; `today` holds
-  // the notes by which earlier ones are corrected. Nothing where a side has errors: then `broken` tells which.
+  // What `to` changes for an audience. `open` is `to`, where it was read already; whoever read it looks for its errors,
+  // perhaps meanwhile, and drops what is told here if there are any. `today` holds the notes by which earlier ones are
+  // corrected. Nothing where a side has errors: then `broken` tells which.
   std::optional<Chapter> tell(const SideSource* from, const SideSource& to, const Side* open,
                               const std::vector<ChapterNote>& today, const View& view,
                               std::optional<BrokenSide>& broken) const;

@@ -47,7 +47,7 @@ struct StockIndex {
   struct Item {
     std::array<std::uint32_t, kind_count> parts{};
     std::uint32_t crc = 0, tier = 0, status = 0, deflated = 0;
-    std::uint32_t unused = 0;
+    std::uint32_t gap = 0;  // named, so that no byte of an item is left to chance
     std::uint64_t at = 0, length = 0, size = 0, capped = 0;
     Digest digest{};
   };
