@@ -1,5 +1,8 @@
 #include "recall/recheck.h"
 
+#include <chrono>
+#include <thread>
+
 #include "../support.h"
 #include "check/check.h"
 
@@ -13,8 +16,10 @@ namespace {
 // A tree in a folder, checked whole and remembered where nothing is said of it.
 class Remembered {
  public:
-  explicit Remembered(const Files& files) {
+  // Where it is `old`, the stamps of its files and folders are old enough to be believed.
+  explicit Remembered(const Files& files, bool old = false) {
     for (const auto& [path, text] : files) folder.write(path, text);
+    if (old) std::this_thread::sleep_for(std::chrono::milliseconds(60));
     std::int64_t begun = now_in_nanoseconds();
     Diagnostics out;
     Sources sources = read_folder(folder.path, 1, out);
@@ -122,6 +127,63 @@ TEST_CASE("what more may depend on than values asks for the whole tree") {
   Remembered tree(small_tree("", "", "", {{"profiles-src/process/r.yaml", "title: R\n"}}));
   std::filesystem::remove(tree.folder.path / "profiles-src/process/r.yaml");
   CHECK(tree.again() == "whole");
+}
+
+TEST_CASE("what comes, goes or moves is noticed in folders whose stamps are believed") {
+  const std::string sub = "profiles-src/process/sub/deep/r.yaml";
+  Files files = small_tree("", "", "", {{sub, "title: R\n"}, {"profiles-src/process/sub/deep/note.txt", "no text of a tree\n"}});
+  const std::string as_it_was = "4 fragments, 2 profiles";
+  namespace fs = std::filesystem;
+  for (int change = 0; change < 9; ++change) {
+    Remembered tree(files, true);
+    const fs::path src = tree.folder.path / "profiles-src";
+    CAPTURE(change);
+    CHECK(tree.again() == as_it_was);
+    std::string expected = "whole";
+    switch (change) {
+      case 0: tree.folder.write("profiles-src/process/sub/deep/s.yaml", "title: S\n"); break;
+      case 1: fs::remove(tree.folder.path / sub); break;
+      case 2: fs::rename(src / "process/sub/deep", src / "process/sub/other"); break;
+      case 3: tree.folder.write("profiles-src/material/fresh/s.yaml", "title: S\n"); break;
+      case 4: tree.folder.write("release/notes/first.yaml", "section: added\ntext: The first.\n"); break;
+      case 5:
+        fs::rename(src / "process/sub", tree.folder.path / "elsewhere");
+        fs::create_directory_symlink(tree.folder.path / "elsewhere", src / "process/sub");
+        break;
+      case 6:
+        fs::remove(tree.folder.path / sub);
+        fs::create_symlink(src / "process/q.yaml", tree.folder.path / sub);
+        break;
+      case 7:  // as editors save: beside it, then renamed
+        tree.folder.write("profiles-src/process/sub/deep/.r.yaml", "title: R\nsettings: { wall.count: 3 }\n");
+        fs::rename(src / "process/sub/deep/.r.yaml", tree.folder.path / sub);
+        expected = as_it_was;
+        break;
+      default:
+        tree.folder.write("profiles-src/process/sub/deep/note.txt.2", "nor is this\n");
+        expected = as_it_was;
+    }
+    CHECK(tree.again() == expected);
+    CHECK(tree.again() == expected);
+  }
+}
+
+TEST_CASE("after many edits what was found is kept, after few it is found again") {
+  Files more;
+  for (int i = 0; i < 12; ++i) more[fmt::format("profiles-src/process/more-{}.yaml", i)] = "title: More\n";
+  Remembered tree(small_tree("", "", "", more), true);
+  const std::string size = "15 fragments, 13 profiles";
+  auto kept = [&] { return std::filesystem::last_write_time(tree.folder.path / ".bindery/checked/tree"); };
+  auto first = kept();
+  auto thick = [&](int i) { tree.folder.write(fmt::format("profiles-src/process/more-{}.yaml", i), "settings: { layer.height: 0.9 mm }\n"); };
+  thick(0);
+  for (int run = 0; run < 2; ++run) CHECK(tree.again() == size + "; range-untypical: 0.9 mm in 1, m/p/more-0");
+  CHECK(kept() == first);
+  for (int i = 1; i < 12; ++i) thick(i);
+  std::string told = tree.again();
+  CHECK(told.find("more-11") != std::string::npos);
+  CHECK(kept() != first);
+  CHECK(tree.again() == told);
 }
 
 TEST_CASE("an edit that lets a triple in or keeps it out asks for the whole tree") {

@@ -25,8 +25,8 @@ constexpr bool is_plain_bytes = std::is_trivially_copyable_v<T> &&
 template <typename T>
 constexpr std::uint8_t highest_byte = 1;  // of a bool
 
-template <typename Way>
-void pass(Way& way, std::pair<std::uint32_t, std::uint32_t>& p) {
+template <typename Way, typename First, typename Second>
+void pass(Way& way, std::pair<First, Second>& p) {
   way(p.first, p.second);
 }
 

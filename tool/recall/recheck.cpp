@@ -20,22 +20,35 @@ namespace {
 // Stamps are as coarse as the system's clock ticks, 10 ms at most; twice that, to be safe.
 constexpr std::int64_t grain = 20'000'000;
 
+// As many files are looked into and triples checked in each run before what was found is kept.
+constexpr std::size_t most_doubtful = 8, most_again = 32;
+
+// Stamps of before that time tell all.
+std::int64_t trusted(const Snapshot& snapshot) { return snapshot.begun - grain; }
+
+// What the file system says now of all that was read.
+std::optional<Stamps> stamp_again(const fs::path& root, unsigned jobs, const Snapshot& snapshot) {
+  Before before{{}, snapshot.folders};
+  for (const Snapshot::File& file : snapshot.files) before.paths.push_back(file.path);
+  return bindery::stamp_again(root, jobs, before, trusted(snapshot));
+}
+
 class Recheck {
  public:
-  Recheck(const fs::path& root, unsigned jobs, std::int64_t begun, Snapshot snapshot, Listing listing)
-      : root_(root), jobs_(jobs), begun_(begun), known_(std::move(snapshot)), listing_(std::move(listing)) {}
+  Recheck(const fs::path& root, unsigned jobs, std::int64_t begun, Snapshot snapshot, Stamps stamps)
+      : root_(root), jobs_(jobs), begun_(begun), known_(std::move(snapshot)), stamps_(std::move(stamps)) {}
 
   bool run(Progress& progress) {
     if (!find_edited()) return false;
     if (edited_.empty()) {
-      if (looked_) keep();
+      keep_if_due();
       return true;
     }
     find_touched();
     if (!worth_it() || touches_standing()) return false;
     progress.enter("checking", again_.size());
     if (!check_again()) return false;
-    keep();
+    keep_if_due();
     return true;
   }
 
@@ -66,19 +79,17 @@ class Recheck {
  private:
   // Looks at each file; false where more than values of fragments was edited.
   bool find_edited() {
-    if (listing_.paths.size() != known_.files.size()) return false;
     std::vector<std::string> doubtful;
     std::vector<std::uint32_t> indexes;
     for (std::uint32_t i = 0; i < known_.files.size(); ++i) {
       Snapshot::File& file = known_.files[i];
-      if (listing_.paths[i] != file.path) return false;
-      const FileStamp& stamp = listing_.stamps[i];
-      if (stamp == file.stamp && stamp.changed < known_.begun - grain && stamp.modified < known_.begun - grain)
-        continue;
+      const FileStamp& stamp = stamps_.files[i];
+      if (stamp == file.stamp && stamp.is_before(trusted(known_))) continue;
       doubtful.push_back(file.path);
       indexes.push_back(i);
     }
-    looked_ = !doubtful.empty();
+    looked_into_ = doubtful.size();
+    known_.folders = std::move(stamps_.folders);
     Diagnostics reports;
     Sources sources = read_files(root_, doubtful, reports);
     if (!reports.items().empty() || sources.files.size() != doubtful.size()) return false;
@@ -287,8 +298,10 @@ class Recheck {
     return paths;
   }
 
-  // The stamps of files that were looked into are new even where their bytes are not.
-  void keep() {
+  // The stamps of files that were looked into are new even where their bytes are not. To look into a few once more
+  // costs less than to keep it all.
+  void keep_if_due() {
+    if (looked_into_ <= most_doubtful && again_.size() <= most_again) return;
     known_.begun = begun_;
     write_snapshot(root_, known_);
   }
@@ -297,8 +310,8 @@ class Recheck {
   unsigned jobs_;
   std::int64_t begun_;
   Snapshot known_;
-  Listing listing_;
-  bool looked_ = false;  // into a file, if only to see that its bytes are the same
+  Stamps stamps_;
+  std::size_t looked_into_ = 0;  // files, if only to see that their bytes are the same
   std::set<std::uint32_t> edited_, touched_files_;
   std::vector<bool> touched_;               // parts
   std::set<std::uint32_t> again_;           // triples, by their index in the snapshot
@@ -344,11 +357,11 @@ std::int64_t now_in_nanoseconds() {
 std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& progress) {
   progress.enter("recalling");
   std::int64_t begun = now_in_nanoseconds();
-  auto later = std::async(jobs > 1 ? std::launch::async : std::launch::deferred, read_snapshot, root);
-  Listing listing = list_stamped(root, jobs);
-  auto snapshot = later.get();
-  if (!snapshot || !is_whole(*snapshot) || !listing.sound) return std::nullopt;
-  Recheck run(root, jobs, begun, std::move(*snapshot), std::move(listing));
+  auto snapshot = read_snapshot(root);
+  if (!snapshot || !is_whole(*snapshot)) return std::nullopt;
+  auto stamps = stamp_again(root, jobs, *snapshot);
+  if (!stamps) return std::nullopt;
+  Recheck run(root, jobs, begun, std::move(*snapshot), std::move(*stamps));
   if (!run.run(progress)) return std::nullopt;
   return run.answer();
 }

@@ -45,7 +45,7 @@ void pass(Way& way, Snapshot::Standing& s) {
 }
 template <typename Way>
 void pass(Way& way, Snapshot& s) {
-  way(s.begun, s.files, s.parts, s.linear, s.linear_ends, s.published, s.drafts, s.refused, s.standing);
+  way(s.begun, s.files, s.folders, s.parts, s.linear, s.linear_ends, s.published, s.drafts, s.refused, s.standing);
 }
 
 namespace {
@@ -136,6 +136,7 @@ Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::vector
   Snapshot out;
   out.begun = begun;
   out.standing = std::move(standing);
+  out.folders = tree.sources->folders;
   const auto& files = tree.sources->files;
   out.files.resize(files.size());
   parallel_for(files.size(), jobs, [&](std::size_t i) {

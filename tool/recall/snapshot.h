@@ -39,7 +39,8 @@ struct Snapshot {
 
   std::int64_t begun = 0;   // when the reading began, nanoseconds since 1970: later changes need not show in a stamp
   std::vector<File> files;  // sorted by path
-  std::vector<Part> parts;  // the fragments, numbered as in the tree
+  std::vector<StampedFolder> folders;
+  std::vector<Part> parts;                          // the fragments, numbered as in the tree
   std::vector<std::uint32_t> linear, linear_ends;   // the parts of each linearisation, one after the other
   std::vector<Members> published, drafts, refused;  // as in Selection
   std::vector<Standing> standing;                   // in the order in which they are told

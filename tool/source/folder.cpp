@@ -1,9 +1,11 @@
 // Reading a tree from the file system.
 #include <algorithm>
+#include <atomic>
 #include <cerrno>
 #include <cstring>
 #include <optional>
 #include <system_error>
+#include <unordered_set>
 
 #include <dirent.h>
 #include <fcntl.h>
@@ -28,14 +30,20 @@ bool is_yaml(std::string_view path) { return path.ends_with(".yaml"); }
 
 // An open folder; where it cannot be opened, no file is found from it.
 struct FolderHandle {
-  explicit FolderHandle(const fs::path& path) : number(open(path.c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC)) {}
+  explicit FolderHandle(const fs::path& path) : number(open(path.c_str(), flags)) {}
+  FolderHandle(const FolderHandle& above, const std::string& path)
+      : number(openat(above.number, path.c_str(), flags)) {}
   FolderHandle(const FolderHandle&) = delete;
   FolderHandle& operator=(const FolderHandle&) = delete;
   ~FolderHandle() {
     if (number >= 0) close(number);
   }
+
+  static constexpr int flags = O_PATH | O_DIRECTORY | O_CLOEXEC;
   int number;
 };
+
+std::string_view folder_of(std::string_view path) { return path.substr(0, path.rfind('/')); }
 
 class FolderReader {
  public:
@@ -47,7 +55,7 @@ class FolderReader {
       struct stat info {};
       if (lstat((root_ / top).c_str(), &info) == 0) look_at(top, info);
     }
-    std::sort(found_.begin(), found_.end(), [](const Found& a, const Found& b) { return a.path < b.path; });
+    sort();
   }
 
   // What stands at that path, after those before; nothing where it is gone.
@@ -56,29 +64,72 @@ class FolderReader {
     if (lstat((root_ / path).c_str(), &info) == 0) look_at(path, info);
   }
 
-  // Asks each file that was found for its stamp; one that is gone by now is none.
-  void stamp() {
-    stamped_ = true;
+  // Do folders that were listed before hold the same names? One does whose stamp is what it was.
+  bool hold_the_same(const Before& before, std::int64_t trusted) {
+    std::unordered_set<std::string_view> all, others;
+    for (const auto& [path, stamp] : before.folders) {
+      all.insert(path);
+      struct stat info {};
+      if (fstatat(root_handle_.number, path.c_str(), &info, AT_SYMLINK_NOFOLLOW) != 0 || !S_ISDIR(info.st_mode))
+        return false;
+      if (stamp_of(info) == stamp && stamp.is_before(trusted)) folders_.emplace_back(path, stamp);
+      else others.insert(path);
+    }
+    for (const char* top : tree_folders) {
+      struct stat info {};
+      if (!all.contains(top) && lstat((root_ / top).c_str(), &info) == 0) return false;
+    }
+    struct stat folder {};
+    folder.st_mode = S_IFDIR;
+    known_ = &all;
+    for (std::string_view each : others) look_at(std::string(each), folder);
+    known_ = nullptr;
+    sort();
+    std::size_t at = 0;
+    for (std::string_view path : before.paths) {
+      if (!others.empty() && others.contains(folder_of(path)) && (at == found_.size() || found_[at++].path != path))
+        return false;
+    }
+    return at == found_.size();
+  }
+
+  // Asks each file for its stamp; nothing where one is no plain text of a tree.
+  std::optional<std::vector<FileStamp>> stamps(const std::vector<std::string_view>& paths) const {
+    std::vector<FileStamp> out(paths.size());
+    std::atomic<bool> sound = true;
     constexpr std::size_t part = 64;
-    parallel_for((found_.size() + part - 1) / part, jobs_, [&](std::size_t i) {
-      for (std::size_t at = i * part; at < std::min(found_.size(), (i + 1) * part); ++at) {
-        Found& found = found_[at];
+    parallel_for((paths.size() + part - 1) / part, jobs_, [&](std::size_t i) {
+      std::string_view folder;  // neighbours stand in one folder for the most part, so the way to it is gone once
+      std::optional<FolderHandle> handle;
+      for (std::size_t at = i * part; at < std::min(paths.size(), (i + 1) * part); ++at) {
+        std::string path(paths[at]);
+        if (std::string_view own = folder_of(paths[at]); own != folder) {
+          folder = own;
+          handle.emplace(root_handle_, std::string(own));
+        }
         struct stat info {};
-        bool there = fstatat(root_handle_.number, found.on_disk().c_str(), &info, AT_SYMLINK_NOFOLLOW) == 0;
-        found.mode = there ? info.st_mode : 0;
-        found.stamp = stamp_of(info);
+        int result = fstatat(handle->number, path.c_str() + folder.size() + 1, &info, AT_SYMLINK_NOFOLLOW);
+        if (result != 0 || !S_ISREG(info.st_mode) || !is_source_path(path)) sound = false;
+        out[at] = stamp_of(info);
       }
     });
+    if (!sound) return std::nullopt;
+    return out;
   }
 
   Listing list() {
     Listing out;
     for (Found& found : found_) {
-      if (stamped_) out.stamps.push_back(found.stamp);
       out.sound &= S_ISREG(found.mode) && found.real.empty() && is_source_path(found.path);
       out.paths.push_back(std::move(found.path));
     }
     return out;
+  }
+
+  // Those that were looked at, by path.
+  std::vector<StampedFolder> folders() {
+    std::sort(folders_.begin(), folders_.end(), [](const auto& a, const auto& b) { return a.first < b.first; });
+    return std::move(folders_);
   }
 
   Sources read() {
@@ -92,6 +143,7 @@ class FolderReader {
         load(static_cast<FileId>(at), found_[at], sources.files[at], reports[i]);
     });
     for (Diagnostics& each : reports) out_.join(std::move(each));
+    sources.folders = folders();
     return sources;
   }
 
@@ -100,10 +152,13 @@ class FolderReader {
     std::string path;  // as it can be shown
     std::string real;  // as the system has it, where that is another
     mode_t mode = 0;   // its type
-    FileStamp stamp;
 
     const std::string& on_disk() const { return real.empty() ? path : real; }
   };
+
+  void sort() {
+    std::sort(found_.begin(), found_.end(), [](const Found& a, const Found& b) { return a.path < b.path; });
+  }
 
   void note(const std::string& path, const struct stat& info) {
     Found& found = found_.emplace_back();
@@ -130,6 +185,8 @@ class FolderReader {
       return;
     }
     std::size_t before = found_.size();
+    struct stat own {};  // of before it is read
+    if (fstat(dirfd(folder), &own) == 0) folders_.emplace_back(path, stamp_of(own));
     errno = 0;
     while (const dirent* entry = readdir(folder)) {
       std::string_view name = entry->d_name;
@@ -140,7 +197,8 @@ class FolderReader {
       if (entry->d_type == DT_DIR) of_inner.st_mode = S_IFDIR;
       else if (entry->d_type == DT_REG) of_inner.st_mode = S_IFREG;
       else if (fstatat(dirfd(folder), entry->d_name, &of_inner, AT_SYMLINK_NOFOLLOW) != 0) of_inner.st_mode = 0;
-      if (of_inner.st_mode != 0) look_at(inner, of_inner);
+      bool is_known = known_ != nullptr && S_ISDIR(of_inner.st_mode) && known_->contains(inner);
+      if (of_inner.st_mode != 0 && !is_known) look_at(inner, of_inner);
       errno = 0;
     }
     if (errno != 0) {
@@ -203,7 +261,8 @@ class FolderReader {
   unsigned jobs_;
   Diagnostics& out_;
   std::vector<Found> found_;
-  bool stamped_ = false;
+  std::vector<StampedFolder> folders_;
+  const std::unordered_set<std::string_view>* known_ = nullptr;  // folders that are looked at in their own turn
 };
 
 }  // namespace
@@ -241,12 +300,13 @@ Listing list_folder(const fs::path& root) {
   return reader.list();
 }
 
-Listing list_stamped(const fs::path& root, unsigned jobs) {
+std::optional<Stamps> stamp_again(const fs::path& root, unsigned jobs, const Before& before, std::int64_t trusted) {
   Diagnostics nothing;
   FolderReader reader(root, jobs, nothing);
-  reader.find(tree_folders);
-  reader.stamp();
-  return reader.list();
+  if (!reader.hold_the_same(before, trusted)) return std::nullopt;
+  auto files = reader.stamps(before.paths);
+  if (!files) return std::nullopt;
+  return Stamps{std::move(*files), reader.folders()};
 }
 
 Sources read_files(const fs::path& root, const std::vector<std::string>& paths, Diagnostics& out) {

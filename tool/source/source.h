@@ -27,6 +27,8 @@ struct FileStamp {
   std::uint64_t size = 0, inode = 0;
   std::int64_t modified = 0, changed = 0;  // nanoseconds since 1970; `changed` is set by the system alone
   bool operator==(const FileStamp&) const = default;
+  // Of a time before that one? Later changes might bear the same stamp.
+  bool is_before(std::int64_t time) const { return changed < time && modified < time; }
 };
 
 struct SourceFile {
@@ -39,8 +41,12 @@ struct SourceFile {
   FileStamp stamp{};    // where it came from a folder
 };
 
+// A folder, by its path from the root, and what the file system said of it before its names were read.
+using StampedFolder = std::pair<std::string, FileStamp>;
+
 struct Sources {
-  std::vector<SourceFile> files;  // sorted by path; never changed after reading, so views into texts hold
+  std::vector<SourceFile> files;       // sorted by path; never changed after reading, so views into texts hold
+  std::vector<StampedFolder> folders;  // where they come from folders: all of these
 
   const SourceFile& operator[](FileId id) const { return files[id]; }
   // The file of that path; no_file where the tree has none.
@@ -72,11 +78,24 @@ Sources read_folder(const std::filesystem::path& root, unsigned jobs, Diagnostic
 // What a tree's folders hold, sorted, with nothing read.
 struct Listing {
   std::vector<std::string> paths;
-  std::vector<FileStamp> stamps;  // of each, where they were asked for
-  bool sound = true;              // false: not all are texts of a tree, and reading would report that
+  bool sound = true;  // false: not all are texts of a tree, and reading would report that
 };
 Listing list_folder(const std::filesystem::path& root);
-Listing list_stamped(const std::filesystem::path& root, unsigned jobs);
+
+// What was read of a folder before: all files by path, and the folders that they stand in.
+struct Before {
+  std::vector<std::string_view> paths;
+  const std::vector<StampedFolder>& folders;
+};
+
+// What the file system says of the same now; nothing where the tree has other paths by now, or not all of them are
+// texts. Only folders are listed again whose stamps have changed, or are not of before the time that is `trusted`.
+struct Stamps {
+  std::vector<FileStamp> files;        // of each path
+  std::vector<StampedFolder> folders;  // by path
+};
+std::optional<Stamps> stamp_again(const std::filesystem::path& root, unsigned jobs, const Before& before,
+                                  std::int64_t trusted);
 
 // Some of a tree's files, sorted; those that are gone by now are left out.
 Sources read_files(const std::filesystem::path& root, const std::vector<std::string>& paths, Diagnostics& out);
