@@ -32,7 +32,9 @@ class Remembered {
     out.settle();
     auto standing = meetings.standing(out);
     REQUIRE(standing.has_value());
-    write_snapshot(folder.path, take_snapshot(tree, selection, std::move(*standing), begun, 1));
+    Snapshot snapshot = take_snapshot(tree, selection, begun, 1);
+    snapshot.standing = std::move(*standing);
+    write_snapshot(folder.path, snapshot);
   }
 
   // "3 fragments, 1 profiles", then what is said and of how many profiles; "whole" where the whole tree is to be read.

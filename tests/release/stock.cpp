@@ -35,7 +35,8 @@ class Built {
     REQUIRE(selection.profiles.size() >= 3);
     Stock stock(root);
     stock.open();
-    stock.match(world_.tree, selection, 1);
+    Snapshot now = take_snapshot(world_.tree, selection, 0, 1);
+    stock.match(now, 1);
     std::vector<PackedProfile> packed(selection.profiles.size());
     std::vector<char> marks(packed.size(), 0);
     Resolver resolver(world_.tree);
@@ -45,9 +46,12 @@ class Built {
       Diagnostics out;
       PackedProfile fresh = packer.pack(each, resolver.resolve(each.triple, out));
       std::string process(world_.tree[each.triple.of[2]].name());
-      if (stock.take(i, packed[i])) {
+      // Of which something was said is there all the same.
+      held += stock.holds(i, false) ? (held.empty() ? "" : " ") + process : "";
+      if (stock.take(i, true, packed[i])) {
         taken += (taken.empty() ? "" : " ") + process;
-        same &= packed[i].capped == fresh.capped && alike(packed[i].entry, fresh.entry);
+        same &= packed[i].capped == fresh.capped && packed[i].title == fresh.title && packed[i].tier == fresh.tier &&
+                packed[i].status == fresh.status && alike(packed[i].entry, fresh.entry);
       } else {
         packed[i] = std::move(fresh);
       }
@@ -67,6 +71,7 @@ class Built {
   }
 
   std::string taken;  // the processes of those that were taken over
+  std::string held;   // those of the ones that could be, whatever was said of them
   bool same = true;   // as if they had been made
 
  private:
@@ -130,7 +135,9 @@ TEST_CASE("what is for all profiles reaches all") {
 TEST_CASE("a profile of which something was said is made again") {
   test::Folder folder;
   Built(folder.path, tree_of(), {"loud"});
-  CHECK(Built(folder.path, tree_of()).taken == "calm q");
+  Built again(folder.path, tree_of());
+  CHECK(again.taken == "calm q");
+  CHECK(again.held == "calm loud q");
   CHECK(Built(folder.path, tree_of()).taken == "calm loud q");
 }
 

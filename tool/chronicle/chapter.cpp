@@ -39,6 +39,17 @@ void forget_edits(Changes& changes) {
   if (!changes.added.empty()) changes.sets.push_back({{}, changes.added, {}, {}});
 }
 
+// Nothing stood there before.
+Changes all_came(const std::vector<std::string>& profiles) {
+  Changes out;
+  for (const std::string& each : profiles) {
+    out.added.push_back(static_cast<std::uint32_t>(out.profiles.size()));
+    out.profiles.push_back({each, {}, true, false});
+  }
+  forget_edits(out);
+  return out;
+}
+
 }  // namespace
 
 // Two trees that were read to be compared, for an audience and then for the other.
@@ -75,11 +86,9 @@ const PastRelease* Chronicle::passed_over(const std::optional<Version>& version)
   return highest == nullptr || highest->readable ? nullptr : highest;
 }
 
-std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource& to, const Side* open,
-                                       const std::vector<ChapterNote>& today, const View& view,
-                                       std::optional<BrokenSide>& broken) const {
+Chapter Chronicle::begin(const SideSource* from, const SideSource& to, Tier audience) const {
   Chapter chapter;
-  chapter.audience = view.tier;
+  chapter.audience = audience;
   chapter.to = to.name;
   chapter.first = from == nullptr && release_before(releases_, to.version, false) == nullptr;
   chapter.to_version = to.version;
@@ -88,6 +97,12 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
     chapter.from = from->name;
     chapter.from_version = from->version;
   }
+  return chapter;
+}
+
+std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource& to, const Side* open,
+                                       const std::vector<ChapterNote>& today, const View& view,
+                                       std::optional<BrokenSide>& broken) const {
   View seen = view;
   seen.checked = open != nullptr;
   seen.first = from == nullptr;
@@ -95,10 +110,23 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
   for (const SideSource* side : {from, &to}) {
     if (side != nullptr && side->published && side->published->tier == Tier::free) seen.tier = Tier::free;
   }
-  chapter.audience = seen.tier;
+  Chapter chapter = begin(from, to, seen.tier);
   chapter.changes = differences(from, to, open, seen, broken);
   if (broken) return std::nullopt;
+  finish(from, to, today, chapter);
+  return chapter;
+}
 
+Chapter Chronicle::tell_first(const SideSource& to, const std::vector<std::string>& profiles,
+                              const std::vector<ChapterNote>& today, Tier audience) const {
+  Chapter chapter = begin(nullptr, to, audience);
+  chapter.changes = all_came(profiles);
+  finish(nullptr, to, today, chapter);
+  return chapter;
+}
+
+void Chronicle::finish(const SideSource* from, const SideSource& to, const std::vector<ChapterNote>& today,
+                       Chapter& chapter) const {
   std::vector<ChapterNote> before;
   if (from != nullptr) before = notes_of(*from);
   // An archive holds no notes; the release that it is may be known.
@@ -106,7 +134,7 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
     const PastRelease* known = find_release(releases_, *from->version);
     if (known != nullptr && known->readable) before = notes_of(side(known->version.text()));
   }
-  chapter.notes = notes_for(to.version, chapter.from_version, notes_of(to), before, today, seen.tier);
+  chapter.notes = notes_for(to.version, chapter.from_version, notes_of(to), before, today, chapter.audience);
 
   bool published = to.published || (from != nullptr && from->published);
   if (to.commit && !published && from != nullptr)
@@ -130,7 +158,6 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
     chapter.level = std::max(chapter.level, Level::patch);
   }
   chapter.suggested = base ? next_version(*base, chapter.level).text() : "0.1.0";
-  return chapter;
 }
 
 Changes Chronicle::differences(const SideSource* from, const SideSource& to, const Side* open, const View& view,
@@ -148,8 +175,7 @@ Changes Chronicle::of_trees(const SideSource* from, const SideSource& to, const 
   OpenSide &old = pair_->old, &now = pair_->now;
   bool read = open == nullptr && !to.revision;
   if (read && !at_hand) read_side(root_, to, nullptr, jobs_, now);
-  // What came with a first release is found in the tree at hand as fast as in the store.
-  bool remember = remember_ && from_digest != "folder" && !(from == nullptr && open != nullptr);
+  bool remember = remember_ && from_digest != "folder";
   if (remember && !to.revision) to_digest = content_digest(open != nullptr ? *open->tree->sources : *now.sources);
   ChangeStore store(root_);
   // What was found without the contents of added profiles serves both where none was added.

@@ -72,7 +72,15 @@ class Chronicle {
                               const std::vector<ChapterNote>& today, const View& view,
                               std::optional<BrokenSide>& broken) const;
 
+  // The same of a tree before which nothing was released, or nothing that can be read: all of its profiles came, by
+  // their ids.
+  Chapter tell_first(const SideSource& to, const std::vector<std::string>& profiles,
+                     const std::vector<ChapterNote>& today, Tier audience) const;
+
  private:
+  Chapter begin(const SideSource* from, const SideSource& to, Tier audience) const;
+  void finish(const SideSource* from, const SideSource& to, const std::vector<ChapterNote>& today,
+              Chapter& chapter) const;
   Changes differences(const SideSource* from, const SideSource& to, const Side* open, const View& view,
                       std::optional<BrokenSide>& broken) const;
   Changes of_trees(const SideSource* from, const SideSource& to, const Side* open, const View& view,

@@ -45,13 +45,11 @@ std::string size_words(std::size_t bytes) {
 }
 
 void summarise(const PreparedRelease& prepared, const fs::path& out) {
-  const Session& session = prepared.session;
-  fmt::print("{} {}: {}, {}, {}\n", session.tree.plan.name, prepared.edition.version,
-             counted(session.tree.fragments.size(), "fragment"), counted(prepared.selection.profiles.size(), "profile"),
-             counted(session.tree.dictionary.settings.size(), "setting"));
+  fmt::print("{} {}: {}, {}, {}\n", prepared.name, prepared.edition.version, counted(prepared.fragments, "fragment"),
+             counted(prepared.profiles, "profile"), counted(prepared.settings, "setting"));
   const auto& tiers = prepared.release.tiers;
   std::size_t capped = tiers.empty() ? 0 : tiers.back().capped;
-  fmt::print("{}; {} held back by a limit\n", tally(session.diagnostics), counted(capped, "value"));
+  fmt::print("{}; {} held back by a limit\n", tally(prepared.session.diagnostics), counted(capped, "value"));
   for (const TierRelease& tier : tiers) {
     const ReleaseFile& archive = tier.files.front();
     std::string path = (out / prepared.edition.version / std::string(name_of(tier.tier)) / archive.name).string();

@@ -10,8 +10,10 @@
 #include "base/date.h"
 #include "base/digest.h"
 #include "base/failure.h"
+#include "base/parallel.h"
 #include "check/check.h"
 #include "dialect/check.h"
+#include "recall/recheck.h"
 #include "release/story.h"
 #include "release/version.h"
 
@@ -26,50 +28,127 @@ class Preparation {
   Preparation(const Options& options, const ReleaseWish& wish)
       : options_(options),
         wish_(wish),
-        git_later_(std::async(options.jobs > 1 ? std::launch::async : std::launch::deferred, git_state,
-                              find_root(options.folder))),
-        stock_later_(std::async(options.jobs > 1 ? std::launch::async : std::launch::deferred, open_stock,
-                                find_root(options.folder), wish.from_stock)),
-        out_{open_session(options), {}, {}, {}, {}, {}},
-        chronicle_(out_.session.root, options.jobs, options.cache),
-        git_(git_later_.get()) {}
+        root_(find_root(options.folder)),
+        way_(options.jobs > 1 ? std::launch::async : std::launch::deferred),
+        git_later_(std::async(way_, git_state, root_)),
+        stock_later_(std::async(way_, open_stock, root_, wish.from_stock)),
+        chronicle_(root_, options.jobs, options.cache) {}
 
   PreparedRelease run() {
+    if (is_first() && prepare_again()) return std::move(out_);
+    of_story_ = {};
+    prepare_whole();
+    return std::move(out_);
+  }
+
+ private:
+  // Before a first release the profiles' names are all that is told of what changed.
+  bool is_first() const {
+    return wish_.from_stock && !wish_.since && !options_.at && chronicle_.releases().empty() && !chronicle_.shallow();
+  }
+
+  // Of a tree that is remembered, with what the last build packed: makes again what the edits since then reach. False
+  // where the whole tree is to be read, which says all there is to say.
+  bool prepare_again() {
+    options_.progress->enter("recalling");
+    recall_ = Recall::open(root_, options_.jobs);
+    if (!recall_ || recall_->snapshot().published.empty()) return false;
+    const Snapshot& now = recall_->snapshot();
+    take_stock(now);
+    std::vector<std::uint32_t> missing;
+    for (std::uint32_t i = 0; i < now.published.size(); ++i) {
+      if (!out_.stock->holds(i, false)) missing.push_back(i);
+    }
+    recall_->add(missing);
+    if (!recall_->read()) return false;
+    options_.progress->enter("checking", recall_->triples());
+    packed_.resize(now.published.size());
+    ProfilePacker packer(recall_->tree());
+    auto pack = [&](std::uint32_t triple, const Selected& selected, const Profile& profile) {
+      packed_[triple] = packer.pack(selected, profile);
+    };
+    if (!recall_->check(pack)) return false;
+    constexpr std::size_t block = 512;
+    parallel_for((packed_.size() + block - 1) / block, options_.jobs, [&](std::size_t b) {
+      for (std::size_t i = b * block; i < std::min((b + 1) * block, packed_.size()); ++i) {
+        if (packed_[i].entry.path.empty()) out_.stock->take(i, false, packed_[i]);
+      }
+    });
+    said_.assign(packed_.size(), 0);
+    for (const Snapshot::Standing& each : now.standing) {
+      for (std::uint32_t triple : each.triples) {
+        if (triple < said_.size()) said_[triple] = 1;
+      }
+    }
+    auto answer = recall_->answer();
+    if (!answer) return false;
+    git_ = git_later_.get();
+    Session& session = out_.session;
+    session.root = root_;
+    session.diagnostics = std::move(answer->reports);
+    session.sources = std::make_unique<Sources>(std::move(answer->sources));
+    out_.fragments = answer->fragments;
+    refuse_changes();
+    describe();
+    options_.progress->enter("changelog");
+    tell({to_, std::nullopt, [&](Tier tier) {
+            std::vector<std::string> ids;
+            for (const PackedProfile& each : packed_) {
+              if (each.tier <= tier) ids.emplace_back(profile_of_path(each.entry.path));
+            }
+            return ids;
+          }});
+    session.diagnostics.join(std::move(of_story_));
+    if (session.diagnostics.any_errors()) return false;
+    bind(recall_->tree());
+    return true;
+  }
+
+  void prepare_whole() {
+    std::int64_t begun = now_in_nanoseconds();
+    out_.session = open_session(options_);
+    if (git_later_.valid()) git_ = git_later_.get();
+    const Tree& tree = out_.session.tree;
     Diagnostics& reports = out_.session.diagnostics;
     options_.progress->enter("selecting");
-    out_.selection = out_.session.select(options_.jobs);
-    bool empty = out_.session.tree.plan.sets.empty() || out_.selection.profiles.empty();
+    selection_ = out_.session.select(options_.jobs);
+    out_.fragments = tree.fragments.size();
+    bool empty = tree.plan.sets.empty() || selection_.profiles.empty();
     if (empty && !reports.any_errors()) {
       reports.add(Code::nothing_taken, {}, "no set of release/plan.yaml takes a profile")
           .with_help("write a set with `take:` into release/plan.yaml");
     }
-    options_.progress->enter("checking", out_.selection.profiles.size() + out_.selection.drafts.size());
-    packed_.resize(out_.selection.profiles.size());
+    options_.progress->enter("checking", selection_.profiles.size() + selection_.drafts.size());
+    packed_.assign(selection_.profiles.size(), {});
     said_.assign(packed_.size(), 0);
-    ProfilePacker packer(out_.session.tree);
+    ProfilePacker packer(tree);
+    Meetings meetings;
     CheckForm form;
-    out_.stock = stock_later_.get();
-    if (out_.stock) {
-      out_.stock->match(out_.session.tree, out_.selection, options_.jobs);
-      form.is_known = [&](std::size_t i) { return out_.stock->take(i, packed_[i]); };
-      form.take_reports = [&](std::size_t i, const Diagnostics&) {
+    if (wish_.from_stock) {
+      snapshot_ = take_snapshot(tree, selection_, begun, options_.jobs);
+      take_stock(snapshot_);
+      form.is_known = [&](std::size_t i) { return out_.stock->take(i, true, packed_[i]); };
+      form.take_reports = [&](std::size_t i, const Diagnostics& said) {
+        meetings.note(i, said);
         if (i < said_.size()) said_[i] = 1;
       };
     }
     form.progress = options_.progress;
     form.take = [&](std::size_t i, const Profile& profile) {
-      packed_[i] = packer.pack(out_.selection.profiles[i], profile);
+      packed_[i] = packer.pack(selection_.profiles[i], profile);
     };
     refuse_changes();
     describe();
     // The changelog keeps no core busy for long: it is told meanwhile.
     std::future<void> story;
-    if (!reports.any_errors())
-      story = std::async(options_.jobs > 1 ? std::launch::async : std::launch::deferred, [this] { tell(); });
-    check_selection(out_.session.tree, out_.selection, options_.jobs, reports, form);
+    if (!reports.any_errors()) {
+      story = std::async(way_, [this] { tell({to_, Side{&out_.session.tree, &selection_}, names_of_selection()}); });
+    }
+    check_selection(tree, selection_, options_.jobs, reports, form);
     options_.progress->enter("dialects");
-    dialects_ = read_dialects(out_.session.tree, reports);
-    check_dialects(out_.session.tree, dialects_, out_.selection, {options_.jobs, false, false, false}, reports);
+    dialects_ = read_dialects(tree, reports);
+    check_dialects(tree, dialects_, selection_, {options_.jobs, false, false, false}, reports);
+    std::future<void> kept = keep_snapshot(meetings);
     if (!reports.any_errors()) {
       options_.progress->enter("changelog");
       story.get();
@@ -77,12 +156,38 @@ class Preparation {
     } else if (story.valid() && story.wait_for(std::chrono::seconds(0)) != std::future_status::deferred) {
       story.wait();  // it reads the tree, which the answer takes along
     }
-    if (!reports.any_errors()) bind();
+    if (!reports.any_errors()) bind(tree);
     reports.settle();
-    return std::move(out_);
+    if (kept.valid()) kept.get();
   }
 
- private:
+  // Looks what of these profiles was packed before.
+  void take_stock(const Snapshot& now) {
+    if (stock_later_.valid()) out_.stock = stock_later_.get();
+    out_.stock->match(now, options_.jobs);
+  }
+
+  // What dialects write is not checked in parts.
+  std::future<void> keep_snapshot(Meetings& meetings) {
+    if (!wish_.from_stock || !dialects_.empty()) return {};
+    Diagnostics settled = out_.session.diagnostics;
+    settled.settle();
+    auto standing = meetings.standing(settled);
+    if (!standing) return {};
+    snapshot_.standing = std::move(*standing);
+    return std::async(way_, [this] { write_snapshot(root_, snapshot_); });
+  }
+
+  std::function<std::vector<std::string>(Tier)> names_of_selection() const {
+    return [this](Tier tier) {
+      std::vector<std::string> ids;
+      for (const Selected& each : selection_.profiles) {
+        if (each.tier <= tier) ids.push_back(profile_id(out_.session.tree, each.triple));
+      }
+      return ids;
+    };
+  }
+
   static std::optional<Stock> open_stock(const std::filesystem::path& root, bool wanted) {
     if (!wanted) return std::nullopt;
     Stock stock(root);
@@ -108,7 +213,7 @@ class Preparation {
           .with_help("get the rest with `git fetch --unshallow --tags`, or leave --version out");
     }
     if (wish_.any_version) return;
-    for (const auto& [tag, commit] : list_tags(out_.session.root)) {
+    for (const auto& [tag, commit] : list_tags(root_)) {
       auto version = version_of_tag(tag);
       if (!version || precedence(*version, *wish_.version) != 0 || commit.id == commit_id()) continue;
       out_.session.diagnostics
@@ -135,7 +240,7 @@ class Preparation {
     edition.time = wish_.time ? *wish_.time : epoch_from_environment().value_or(own);
     if (wish_.version) name_edition(*wish_.version);
     to_.of = out_.session.commit ? SideSource::Of::revision : SideSource::Of::folder;
-    if (options_.at) to_.revision = find_revision(out_.session.root, *options_.at);
+    if (options_.at) to_.revision = find_revision(root_, *options_.at);
     to_.name = "working tree";
     to_.date = utc_date(edition.time);
     if (commit && !commit->id.empty()) to_.commit = commit;
@@ -149,11 +254,10 @@ class Preparation {
   }
 
   // The changelogs and, of a snapshot, the name.
-  void tell() {
+  void tell(const StoryTeller::Publication& now) {
     StoryTeller teller(chronicle_, !wish_.version || wish_.any_version);
     from_ = previous(teller);
-    Side side{&out_.session.tree, &out_.selection};
-    StoryTeller::Latest latest = teller.latest(from_, to_, side, of_story_);
+    StoryTeller::Latest latest = teller.latest(from_, now, of_story_);
     if (of_story_.any_errors()) return;
     if (!wish_.version) name_snapshot(latest);
     else refuse_low(latest);
@@ -166,10 +270,12 @@ class Preparation {
     chronicle_.close();
   }
 
-  void bind() {
+  void bind(const Tree& tree) {
     options_.progress->enter("binding");
-    out_.release =
-        bind_release(out_.session.tree, dialects_, out_.selection, packed_, out_.edition, changelogs_, options_.jobs);
+    out_.name = tree.plan.name;
+    out_.profiles = packed_.size();
+    out_.settings = tree.dictionary.settings.size();
+    out_.release = bind_release(tree, dialects_, selection_, packed_, out_.edition, changelogs_, options_.jobs);
     if (out_.stock) out_.stock->replace(packed_, said_);
     fill_entry();
   }
@@ -223,10 +329,14 @@ class Preparation {
 
   const Options& options_;
   const ReleaseWish& wish_;
-  // While the tree is read.
+  const std::filesystem::path root_;
+  const std::launch way_;  // of what can be done meanwhile
   std::future<std::optional<GitState>> git_later_;
   std::future<std::optional<Stock>> stock_later_;
   PreparedRelease out_;
+  std::optional<Recall> recall_;
+  Snapshot snapshot_;  // of the whole tree, where its stock is to be kept
+  Selection selection_;
   std::vector<PackedProfile> packed_;
   std::vector<char> said_;  // is anything to be said of the profile? A byte each, for several threads
   std::vector<Dialect> dialects_;

@@ -22,8 +22,9 @@ struct ReleaseWish {
 };
 
 struct PreparedRelease {
-  Session session;
-  Selection selection;
+  Session session;  // without its tree where that was remembered
+  std::string name;
+  std::size_t fragments = 0, profiles = 0, settings = 0;
   Edition edition;
   Release release;  // empty where there are errors
   LedgerEntry entry;

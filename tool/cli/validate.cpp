@@ -99,7 +99,9 @@ Exit run_validate(const Options& options) {
   if (remembers && dialects.empty()) {
     if (auto standing = meetings.standing(session.diagnostics)) {
       options.progress->enter("remembering");
-      write_snapshot(session.root, take_snapshot(session.tree, selection, std::move(*standing), begun, options.jobs));
+      Snapshot snapshot = take_snapshot(session.tree, selection, begun, options.jobs);
+      snapshot.standing = std::move(*standing);
+      write_snapshot(session.root, snapshot);
     }
   }
   options.progress->finish();

@@ -33,24 +33,26 @@ std::optional<Stamps> stamp_again(const fs::path& root, unsigned jobs, const Sna
   return bindery::stamp_again(root, jobs, before, trusted(snapshot));
 }
 
-class Recheck {
+}  // namespace
+
+class Recall::Work {
  public:
-  Recheck(const fs::path& root, unsigned jobs, std::int64_t begun, Snapshot snapshot, Stamps stamps)
+  Work(const fs::path& root, unsigned jobs, std::int64_t begun, Snapshot snapshot, Stamps stamps)
       : root_(root), jobs_(jobs), begun_(begun), known_(std::move(snapshot)), stamps_(std::move(stamps)) {}
 
-  bool run(Progress& progress) {
+  const Snapshot& snapshot() const { return known_; }
+  bool is_edited() const { return !edited_.empty(); }
+  const Tree& tree() const { return tree_; }
+  std::size_t triples() const { return triples_.size(); }
+
+  // Looks at each file; false where more than values of fragments was edited.
+  bool find_edits() {
     if (!find_edited()) return false;
-    if (edited_.empty()) {
-      keep_if_due();
-      return true;
-    }
     find_touched();
-    if (!worth_it() || touches_standing()) return false;
-    progress.enter("checking", again_.size());
-    if (!check_again()) return false;
-    keep_if_due();
     return true;
   }
+
+  void add(const std::vector<std::uint32_t>& triples) { again_.insert(triples.begin(), triples.end()); }
 
   std::optional<Recalled> answer() {
     Recalled out;
@@ -76,8 +78,74 @@ class Recheck {
     return out;
   }
 
+  // Reads what the touched parts and triples are made of. False where much is to be checked, a file was changed
+  // meanwhile, or reading brings an error, or says anything of a touched file but for what it does to profiles.
+  bool read() {
+    add_next_tellers();
+    if (!worth_it() || touches_standing()) return false;
+    Diagnostics of_tree;
+    sources_ = read_files(root_, needed(), of_tree);
+    number_ = numbers_of(sources_);
+    for (std::size_t i = 0; i < number_.size(); ++i) {
+      bool known = number_[i] < known_.files.size();
+      if (!known || digest_of_bytes(sources_.files[i].text) != known_.files[number_[i]].bytes) return false;
+    }
+    tree_ = load_tree(sources_, jobs_, of_tree, {.part = true});
+    for (const Diagnostic& item : of_tree.items()) {
+      // Of other files it stands already.
+      if (item.severity == Severity::error || !item.span.known() || touched_files_.contains(number_[item.span.file]))
+        return false;
+    }
+    Resolver resolver(tree_);
+    triples_.assign(again_.begin(), again_.end());  // profiles before drafts, as there
+    for (std::uint32_t each : triples_) {
+      auto triple = find(known_.members(each));
+      if (!triple || resolver.refused(*triple)) return false;
+      if (each < known_.published.size()) selection_.profiles.push_back(place_in_plan(tree_, *triple));
+      else selection_.drafts.push_back(*triple);
+    }
+    for (const Snapshot::Members& members : refused_) {
+      auto triple = find(members);
+      if (!triple || !resolver.refused(*triple)) return false;
+    }
+    for (std::uint32_t part = 0; part < known_.parts.size(); ++part) {
+      if (!touched_[part]) continue;
+      Snapshot::Part& own = known_.parts[part];
+      FragmentId now = tree_.find(own.kind, own.name);
+      if (now == no_fragment) return false;
+      own.title = tree_[now].title;
+    }
+    return true;
+  }
+
+  bool check(const Take& take) {
+    Meetings meetings;
+    std::mutex guard;
+    Diagnostics said, folded;
+    CheckForm form;
+    if (take) {
+      form.take = [&](std::size_t i, const Profile& profile) { take(triples_[i], selection_.profiles[i], profile); };
+    }
+    form.take_reports = [&](std::size_t i, const Diagnostics& reports) {
+      Diagnostics moved = reports;
+      for (Diagnostic& item : moved.items()) each_place(item, [&](Span& place) { place.file = number_[place.file]; });
+      meetings.note(triples_[i], moved);
+      std::lock_guard lock(guard);
+      said.join(std::move(moved));
+    };
+    check_selection(tree_, selection_, jobs_, folded, form);
+    return join(std::move(said), meetings);
+  }
+
+  // The stamps of files that were looked into are new even where their bytes are not. To look into a few once more
+  // costs less than to keep it all.
+  void keep() {
+    if (looked_into_ <= most_doubtful && again_.size() <= most_again) return;
+    known_.begun = begun_;
+    write_snapshot(root_, known_);
+  }
+
  private:
-  // Looks at each file; false where more than values of fragments was edited.
   bool find_edited() {
     std::vector<std::string> doubtful;
     std::vector<std::uint32_t> indexes;
@@ -114,7 +182,7 @@ class Recheck {
     touched_.assign(known_.parts.size(), false);
     touched_files_ = edited_;
     for (std::uint32_t part = 0; part < known_.parts.size(); ++part) {
-      each_ancestor(part, [&](std::uint32_t each) {
+      known_.each_ancestor(part, [&](std::uint32_t each) {
         if (edited_.contains(known_.parts[each].file)) touched_[part] = true;
       });
       if (touched_[part]) touched_files_.insert(known_.parts[part].file);
@@ -126,8 +194,11 @@ class Recheck {
       if (holds(known_.members(triple))) again_.insert(triple);
     }
     std::copy_if(known_.refused.begin(), known_.refused.end(), std::back_inserter(refused_), holds);
-    // A report is told by the first profile that meets it: where that one is looked at again, so is the first of the
-    // others, which may be the first now.
+  }
+
+  // A report is told by the first profile that meets it: where that one is looked at again, so is the first of the
+  // others, which may be the first now.
+  void add_next_tellers() {
     std::set<std::uint32_t> reached = again_;
     for (const Snapshot::Standing& each : known_.standing) {
       if (each.triples.empty() || !reached.contains(first_of(each.triples))) continue;
@@ -144,11 +215,7 @@ class Recheck {
     return out;
   }
 
-  std::string name_of_triple(std::uint32_t triple) const {
-    const Snapshot::Members& members = known_.members(triple);
-    return fmt::format("{}/{}/{}", known_.parts[members[0]].name, known_.parts[members[1]].name,
-                       known_.parts[members[2]].name);
-  }
+  std::string name_of_triple(std::uint32_t triple) const { return known_.id_of(known_.members(triple)); }
 
   // By name, as reports are settled.
   std::uint32_t first_of(const std::vector<std::uint32_t>& triples) const {
@@ -186,57 +253,11 @@ class Recheck {
     return false;
   }
 
-  template <typename Visit>
-  void each_ancestor(std::uint32_t part, Visit&& visit) const {
-    std::uint32_t begin = part == 0 ? 0 : known_.linear_ends[part - 1];
-    for (std::uint32_t i = begin; i < known_.linear_ends[part]; ++i) visit(known_.linear[i]);
-  }
-
-  // Reads what the touched parts and triples are made of, and checks these alone. False where that brings an error, or
-  // anything of a touched file but for what it does to profiles.
-  bool check_again() {
-    Diagnostics of_tree;
-    Sources sources = read_files(root_, needed(), of_tree);
-    Tree tree = load_tree(sources, jobs_, of_tree, {.part = true});
-    std::vector<FileId> number = numbers_of(sources);
-    for (const Diagnostic& item : of_tree.items()) {
-      // Of other files it stands already.
-      if (item.severity == Severity::error || !item.span.known() || touched_files_.contains(number[item.span.file]))
-        return false;
-    }
-    Selection selection;
-    std::vector<std::uint32_t> triples(again_.begin(), again_.end());  // profiles before drafts, as there
-    Resolver resolver(tree);
-    for (std::uint32_t each : triples) {
-      auto triple = find(tree, known_.members(each));
-      if (!triple || resolver.refused(*triple)) return false;
-      if (each < known_.published.size()) selection.profiles.emplace_back().triple = *triple;
-      else selection.drafts.push_back(*triple);
-    }
-    for (const Snapshot::Members& members : refused_) {
-      auto triple = find(tree, members);
-      if (!triple || !resolver.refused(*triple)) return false;
-    }
-    Meetings meetings;
-    std::mutex guard;
-    Diagnostics said, folded;
-    CheckForm form;
-    form.take_reports = [&](std::size_t i, const Diagnostics& reports) {
-      Diagnostics moved = reports;
-      for (Diagnostic& item : moved.items()) each_place(item, [&](Span& place) { place.file = number[place.file]; });
-      meetings.note(triples[i], moved);
-      std::lock_guard lock(guard);
-      said.join(std::move(moved));
-    };
-    check_selection(tree, selection, jobs_, folded, form);
-    return join(std::move(said), meetings);
-  }
-
-  std::optional<Triple> find(const Tree& tree, const Snapshot::Members& members) const {
+  std::optional<Triple> find(const Snapshot::Members& members) const {
     Triple triple;
     for (std::size_t k = 0; k < kind_count; ++k) {
       const Snapshot::Part& part = known_.parts[members[k]];
-      triple.of[k] = tree.find(part.kind, part.name);
+      triple.of[k] = tree_.find(part.kind, part.name);
       if (triple.of[k] == no_fragment) return std::nullopt;
     }
     return triple;
@@ -275,7 +296,7 @@ class Recheck {
   std::vector<std::string> needed() const {
     std::vector<bool> wanted(known_.files.size(), false);
     auto add = [&](std::uint32_t part) {
-      each_ancestor(part, [&](std::uint32_t each) { wanted[known_.parts[each].file] = true; });
+      known_.each_ancestor(part, [&](std::uint32_t each) { wanted[known_.parts[each].file] = true; });
     };
     for (std::uint32_t part = 0; part < touched_.size(); ++part) {
       if (touched_[part]) add(part);
@@ -298,16 +319,8 @@ class Recheck {
     return paths;
   }
 
-  // The stamps of files that were looked into are new even where their bytes are not. To look into a few once more
-  // costs less than to keep it all.
-  void keep_if_due() {
-    if (looked_into_ <= most_doubtful && again_.size() <= most_again) return;
-    known_.begun = begun_;
-    write_snapshot(root_, known_);
-  }
-
-  const fs::path& root_;
-  unsigned jobs_;
+  const fs::path root_;
+  const unsigned jobs_;
   std::int64_t begun_;
   Snapshot known_;
   Stamps stamps_;
@@ -316,7 +329,15 @@ class Recheck {
   std::vector<bool> touched_;               // parts
   std::set<std::uint32_t> again_;           // triples, by their index in the snapshot
   std::vector<Snapshot::Members> refused_;  // that must be refused again
+  // What was read of the tree.
+  Sources sources_;
+  Tree tree_;
+  std::vector<FileId> number_;  // of its files in the whole
+  Selection selection_;
+  std::vector<std::uint32_t> triples_;  // those of the selection, by their index in the snapshot
 };
+
+namespace {
 
 // Do the numbers in it name what is there? A snapshot of this program's always does; none is followed blindly.
 bool is_whole(const Snapshot& snapshot) {
@@ -354,16 +375,48 @@ std::int64_t now_in_nanoseconds() {
   return static_cast<std::int64_t>(now.tv_sec) * 1'000'000'000 + now.tv_nsec;
 }
 
-std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& progress) {
-  progress.enter("recalling");
+Recall::Recall(std::unique_ptr<Work> work) : work_(std::move(work)) {}
+Recall::~Recall() = default;
+Recall::Recall(Recall&&) noexcept = default;
+Recall& Recall::operator=(Recall&&) noexcept = default;
+
+std::optional<Recall> Recall::open(const fs::path& root, unsigned jobs) {
   std::int64_t begun = now_in_nanoseconds();
   auto snapshot = read_snapshot(root);
   if (!snapshot || !is_whole(*snapshot)) return std::nullopt;
   auto stamps = stamp_again(root, jobs, *snapshot);
   if (!stamps) return std::nullopt;
-  Recheck run(root, jobs, begun, std::move(*snapshot), std::move(*stamps));
-  if (!run.run(progress)) return std::nullopt;
-  return run.answer();
+  Recall out(std::make_unique<Work>(root, jobs, begun, std::move(*snapshot), std::move(*stamps)));
+  if (!out.work_->find_edits()) return std::nullopt;
+  return out;
+}
+
+const Snapshot& Recall::snapshot() const { return work_->snapshot(); }
+bool Recall::is_edited() const { return work_->is_edited(); }
+void Recall::add(const std::vector<std::uint32_t>& triples) { work_->add(triples); }
+bool Recall::read() { return work_->read(); }
+const Tree& Recall::tree() const { return work_->tree(); }
+std::size_t Recall::triples() const { return work_->triples(); }
+bool Recall::check(const Take& take) {
+  if (!work_->check(take)) return false;
+  work_->keep();
+  return true;
+}
+void Recall::keep() { work_->keep(); }
+std::optional<Recalled> Recall::answer() { return work_->answer(); }
+
+std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& progress) {
+  progress.enter("recalling");
+  auto recall = Recall::open(root, jobs);
+  if (!recall) return std::nullopt;
+  if (recall->is_edited()) {
+    if (!recall->read()) return std::nullopt;
+    progress.enter("checking", recall->triples());
+    if (!recall->check({})) return std::nullopt;
+  } else {
+    recall->keep();
+  }
+  return recall->answer();
 }
 
 }  // namespace bindery

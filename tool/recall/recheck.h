@@ -4,7 +4,10 @@
 
 #include <cstddef>
 #include <filesystem>
+#include <functional>
+#include <memory>
 #include <optional>
+#include <vector>
 
 #include "base/progress.h"
 #include "recall/snapshot.h"
@@ -17,9 +20,48 @@ struct Recalled {
   Sources sources;      // all paths of the tree, and the texts of the files that the reports speak of
 };
 
-// What is to be said of the folder's tree. Nothing where there is no snapshot, where more than values was edited (a
-// file came or went, names, parents, conditions, the dictionary, the plan), where an edit changes what fits or brings
-// an error, and where much is to be checked again: then the whole tree is to be read. What it finds, it keeps.
+// A tree that is remembered, and what was edited since. To be used in this order; wherever there is no answer, the
+// whole tree is to be read.
+class Recall {
+ public:
+  // Nothing where there is no snapshot, and where more than values was edited: a file came or went, names, parents,
+  // conditions, the dictionary, the plan.
+  static std::optional<Recall> open(const std::filesystem::path& root, unsigned jobs);
+  ~Recall();
+  Recall(Recall&&) noexcept;
+  Recall& operator=(Recall&&) noexcept;
+
+  // The tree as it is now; titles and what is said of it as of check().
+  const Snapshot& snapshot() const;
+  bool is_edited() const;
+
+  // Published triples, by their index in the snapshot, that are to be resolved besides those that the edits reach.
+  void add(const std::vector<std::uint32_t>& triples);
+
+  // Reads what is to be resolved; false where much is, or a report that stands may be another.
+  bool read();
+  // After read(): the files that are for all profiles, and what the triples are made of.
+  const Tree& tree() const;
+  std::size_t triples() const;
+
+  // Checks these alone; `take` gets those that are published, from several threads. False where an edit changes what
+  // fits or brings an error. What it finds is kept, if it is much.
+  using Take = std::function<void(std::uint32_t triple, const Selected& selected, const Profile& profile)>;
+  bool check(const Take& take);
+
+  // The same where nothing was edited: what was looked into for nothing is kept, if it is much.
+  void keep();
+
+  // What is to be said of the tree; nothing where a file was changed meanwhile.
+  std::optional<Recalled> answer();
+
+ private:
+  class Work;
+  explicit Recall(std::unique_ptr<Work> work);
+  std::unique_ptr<Work> work_;
+};
+
+// All of that, for who wants the reports alone.
 std::optional<Recalled> recheck(const std::filesystem::path& root, unsigned jobs, Progress& progress);
 
 // Now, in nanoseconds since 1970, for take_snapshot().

@@ -24,7 +24,7 @@ void pass(Way& way, Snapshot::File& f) {
 }
 template <typename Way>
 void pass(Way& way, Snapshot::Part& p) {
-  way(p.kind, p.name, p.file);
+  way(p.kind, p.name, p.title, p.file);
 }
 template <typename Way>
 void pass(Way& way, Related& r) {
@@ -131,11 +131,17 @@ std::optional<std::vector<Snapshot::Standing>> Meetings::standing(const Diagnost
   return out;
 }
 
-Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::vector<Snapshot::Standing> standing,
-                       std::int64_t begun, unsigned jobs) {
+std::string Snapshot::id_of(const Members& members) const {
+  return fmt::format("{}/{}/{}", parts[members[0]].name, parts[members[1]].name, parts[members[2]].name);
+}
+
+std::string Snapshot::title_of(const Members& members) const {
+  return fmt::format("{} / {} / {}", parts[members[0]].title, parts[members[1]].title, parts[members[2]].title);
+}
+
+Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::int64_t begun, unsigned jobs) {
   Snapshot out;
   out.begun = begun;
-  out.standing = std::move(standing);
   out.folders = tree.sources->folders;
   const auto& files = tree.sources->files;
   out.files.resize(files.size());
@@ -148,7 +154,8 @@ Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::vector
     if (parsed != tree.files.end()) file.shape = digest_of_bytes(shape_of(*parsed->second));
   });
   for (const BoundFragment& fragment : tree.fragments) {
-    out.parts.push_back({fragment.kind(), std::string(fragment.name()), fragment.raw->file});
+    out.parts.push_back(
+        {fragment.kind(), std::string(fragment.name()), std::string(fragment.title), fragment.raw->file});
     out.linear.insert(out.linear.end(), fragment.linear.begin(), fragment.linear.end());
     out.linear_ends.push_back(static_cast<std::uint32_t>(out.linear.size()));
   }

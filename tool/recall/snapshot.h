@@ -26,7 +26,7 @@ struct Snapshot {
   };
   struct Part {
     Kind kind = Kind::machine;
-    std::string name;
+    std::string name, title;
     std::uint32_t file = 0;  // index of its file
   };
   using Members = std::array<std::uint32_t, kind_count>;  // the parts of a triple
@@ -49,6 +49,15 @@ struct Snapshot {
   const Members& members(std::uint32_t triple) const {
     return triple < published.size() ? published[triple] : drafts[triple - published.size()];
   }
+  // The parts of one's linearisation, itself among them.
+  template <typename Visit>
+  void each_ancestor(std::uint32_t part, Visit&& visit) const {
+    for (std::uint32_t i = part == 0 ? 0 : linear_ends[part - 1]; i < linear_ends[part]; ++i) visit(linear[i]);
+  }
+
+  // The same as profile_id() and profile_title() give.
+  std::string id_of(const Members& members) const;
+  std::string title_of(const Members& members) const;
 };
 
 // In which triples each cause is met, noted while they are checked; from several threads.
@@ -78,9 +87,8 @@ class Meetings {
   bool whole_ = true;
 };
 
-// The snapshot of a tree without errors.
-Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::vector<Snapshot::Standing> standing,
-                       std::int64_t begun, unsigned jobs);
+// The snapshot of a tree, but for what is said of it.
+Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::int64_t begun, unsigned jobs);
 
 // All of a file's fragments that can matter to other fragments or to what fits, but for values: names, parents, tiers,
 // conditions. Two texts of one shape differ in what they give the profiles that they are part of.

@@ -41,19 +41,17 @@ void press_profiles(const Tree& tree, const Selection& selection, const std::vec
 
 // A profile of a tier, with its own file and those of the dialects.
 struct Listed {
-  const Selected* selected = nullptr;
-  const PackedEntry* entry = nullptr;
+  const PackedProfile* profile = nullptr;
   std::vector<ProgramFiles::Made> made;
 };
 
-void write_row(const Tree& tree, const Listed& listed, JsonWriter& json) {
-  json.open_object()
-      .field("id", profile_id(tree, listed.selected->triple))
-      .field("title", profile_title(tree, listed.selected->triple));
-  json.field("path", listed.entry->path)
-      .field("tier", name_of(listed.selected->tier))
-      .field("status", name_of(listed.selected->status))
-      .field("sha256", listed.entry->digest);
+void write_row(const Listed& listed, JsonWriter& json) {
+  const PackedProfile& profile = *listed.profile;
+  json.open_object().field("id", profile_of_path(profile.entry.path)).field("title", profile.title);
+  json.field("path", profile.entry.path)
+      .field("tier", name_of(profile.tier))
+      .field("status", name_of(profile.status))
+      .field("sha256", profile.entry.digest);
   json.key("evidence").open_list().close();
   if (!listed.made.empty()) {
     json.key("for").open_object();
@@ -73,7 +71,7 @@ std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, c
   std::vector<JsonWriter> rows((profiles.size() + block - 1) / block, JsonWriter::of_items(1));
   parallel_for(rows.size(), jobs, [&](std::size_t b) {
     for (std::size_t i = b * block; i < std::min((b + 1) * block, profiles.size()); ++i)
-      write_row(tree, profiles[i], rows[b]);
+      write_row(profiles[i], rows[b]);
   });
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
@@ -193,6 +191,12 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
 
 std::string profile_path(std::string_view profile) { return fmt::format("profiles/{}.json", profile); }
 
+std::string_view profile_of_path(std::string_view path) {
+  path.remove_prefix(std::string_view("profiles/").size());
+  path.remove_suffix(std::string_view(".json").size());
+  return path;
+}
+
 ProfilePacker::ProfilePacker(const Tree& tree) : tree_(tree) {}
 ProfilePacker::~ProfilePacker() = default;
 
@@ -206,8 +210,12 @@ PackedProfile ProfilePacker::pack(const Selected& selected, const Profile& profi
     }
   }
   if (!writer) writer = std::make_unique<ProfileWriter>(tree_);
-  PackedProfile out{bindery::pack(profile_path(profile_id(tree_, selected.triple)), writer->write(selected, profile)),
-                    profile.caps.size()};
+  PackedProfile out;
+  out.entry = bindery::pack(profile_path(profile_id(tree_, selected.triple)), writer->write(selected, profile));
+  out.title = profile_title(tree_, selected.triple);
+  out.tier = selected.tier;
+  out.status = selected.status;
+  out.capped = profile.caps.size();
   std::lock_guard lock(guard_);
   idle_.push_back(std::move(writer));
   return out;
@@ -228,9 +236,9 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
     parts.entries.push_back(&settings);
     bool own = tier == Tier::supporter;  // the larger one has what the free one has
     for (std::size_t i = 0; i < packed.size(); ++i) {
-      if (selection.profiles[i].tier > tier) continue;
-      own |= selection.profiles[i].tier == tier;
-      Listed& listed = parts.profiles.emplace_back(Listed{&selection.profiles[i], &packed[i].entry, programs.made(i)});
+      if (packed[i].tier > tier) continue;
+      own |= packed[i].tier == tier;
+      Listed& listed = parts.profiles.emplace_back(Listed{&packed[i], programs.made(i)});
       std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
       parts.entries.push_back(&packed[i].entry);
       parts.capped += packed[i].capped;

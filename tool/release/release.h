@@ -44,13 +44,17 @@ struct Release {
   std::vector<TierRelease> tiers;  // free first; a tier without a profile of its own has no release
 };
 
-// Where a profile's file stands in an archive, by the profile's id.
+// Where a profile's file stands in an archive, by the profile's id; and the id by that path.
 std::string profile_path(std::string_view profile);
+std::string_view profile_of_path(std::string_view path);
 
-// The file of a profile, ready for the archives, and how many of its values a limit holds back.
+// A profile of a release: its file, ready for the archives, and what is told of it there.
 struct PackedProfile {
   PackedEntry entry;
-  std::size_t capped = 0;
+  std::string title;
+  Tier tier = Tier::free;
+  Status status = Status::beta;
+  std::size_t capped = 0;  // values that a limit holds back
 };
 
 class ProfileWriter;
@@ -70,7 +74,8 @@ class ProfilePacker {
 };
 
 // Binds the archives out of the packed profiles of a selection, with the changelog of each tier; on all cores. Neither
-// the tree nor the dialects have errors. Where there are dialects, every profile is resolved again.
+// the tree nor the dialects have errors. Where there are dialects, every profile of the selection is resolved again;
+// where there are none, neither it nor the tree's fragments are looked at.
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                      const std::vector<PackedProfile>& packed, const Edition& edition,
                      const std::array<std::string, 2>& changelogs, unsigned jobs);

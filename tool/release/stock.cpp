@@ -34,8 +34,6 @@ Digest digest_of(std::string_view bytes) {
   return out;
 }
 
-void append(std::string& out, const Digest& digest) { out.append(digest.data(), digest.size()); }
-
 }  // namespace
 
 // What the profiles of an archive were made of, and where their files lie.
@@ -45,9 +43,9 @@ struct StockIndex {
     Digest made_of{};
   };
   struct Item {
-    std::array<std::uint32_t, kind_count> parts{};
+    Snapshot::Members parts{};
     std::uint32_t crc = 0, tier = 0, status = 0, deflated = 0;
-    std::uint32_t gap = 0;  // named, so that no byte of an item is left to chance
+    std::uint32_t said = 0;  // is anything to be said of it?
     std::uint64_t at = 0, length = 0, size = 0, capped = 0;
     Digest digest{};
   };
@@ -57,7 +55,12 @@ struct StockIndex {
 
   bool is_sound() const {
     auto by_parts = [](const Item& a, const Item& b) { return a.parts < b.parts; };
-    return std::is_sorted(items.begin(), items.end(), by_parts);
+    auto names_something = [](const Item& each) {
+      return each.tier <= static_cast<std::uint32_t>(Tier::supporter) &&
+             each.status <= static_cast<std::uint32_t>(Status::retired);
+    };
+    return std::is_sorted(items.begin(), items.end(), by_parts) &&
+           std::all_of(items.begin(), items.end(), names_something);
   }
 };
 
@@ -71,40 +74,42 @@ void pass(Way& way, StockIndex& s) {
   way(s.archive, s.common, s.parts, s.items);
 }
 
-// A selection against what was kept.
+// What is published against what was kept.
 struct Stock::Matched {
-  const Tree* tree = nullptr;
-  const Selection* selection = nullptr;
-  StockIndex now;                    // of the selection, whose items lie nowhere yet
+  const Snapshot* snapshot = nullptr;
+  StockIndex now;                    // of the snapshot, whose items lie nowhere yet
   std::vector<std::uint32_t> found;  // by profile: its item
 };
 
 namespace {
 
+void append(std::string& out, const Snapshot::File& file) {
+  out.append(file.path).append(1, '\n').append(file.bytes.data(), file.bytes.size());
+}
+
 // Of all files that are for all profiles.
-Digest common_digest(const Sources& sources) {
+Digest common_digest(const Snapshot& snapshot) {
   std::string all;
-  for (const SourceFile& file : sources.files) {
-    if (!is_for_all_profiles(file.path)) continue;
-    all.append(file.path).append(1, '\n');
-    append(all, digest_of(file.text));
+  for (const Snapshot::File& file : snapshot.files) {
+    if (is_for_all_profiles(file.path)) append(all, file);
   }
   return digest_of(all);
 }
 
 // Of each fragment: the files of all that it is made of, in the order of its linearisation.
-std::vector<StockIndex::Part> parts_of(const Tree& tree, unsigned jobs) {
-  const auto& files = tree.sources->files;
-  std::vector<Digest> texts(files.size());
-  parallel_for(files.size(), jobs, [&](std::size_t i) { texts[i] = digest_of(files[i].text); });
-  std::vector<StockIndex::Part> out(tree.fragments.size());
-  parallel_for(out.size(), jobs, [&](std::size_t i) {
+std::vector<StockIndex::Part> parts_of(const Snapshot& snapshot, unsigned jobs) {
+  constexpr std::size_t block = 256;
+  std::vector<StockIndex::Part> out(snapshot.parts.size());
+  parallel_for((out.size() + block - 1) / block, jobs, [&](std::size_t b) {
     std::string all;
-    for (FragmentId each : tree.fragments[i].linear) {
-      all.append(tree[each].id()).append(1, '\n');
-      append(all, texts[tree[each].raw->file]);
+    for (std::size_t i = b * block; i < std::min((b + 1) * block, out.size()); ++i) {
+      all.clear();
+      snapshot.each_ancestor(static_cast<std::uint32_t>(i), [&](std::uint32_t each) {
+        all.append(snapshot.parts[each].name).append(1, '\n');
+        append(all, snapshot.files[snapshot.parts[each].file]);
+      });
+      out[i] = {fmt::format("{}/{}", name_of(snapshot.parts[i].kind), snapshot.parts[i].name), digest_of(all)};
     }
-    out[i] = {tree.fragments[i].id(), digest_of(all)};
   });
   return out;
 }
@@ -155,17 +160,13 @@ void Stock::open() {
   else archive_ = {};
 }
 
-void Stock::match(const Tree& tree, const Selection& selection, unsigned jobs) {
-  matched_ = std::make_unique<Matched>(Matched{&tree, &selection, {}, {}});
+void Stock::match(const Snapshot& snapshot, unsigned jobs) {
+  matched_ = std::make_unique<Matched>(Matched{&snapshot, {}, {}});
   StockIndex& now = matched_->now;
-  now.common = common_digest(*tree.sources);
-  now.parts = parts_of(tree, jobs);
-  for (const Selected& each : selection.profiles) {
-    StockIndex::Item& item = now.items.emplace_back();
-    item.parts = each.triple.of;
-    item.tier = static_cast<std::uint32_t>(each.tier);
-    item.status = static_cast<std::uint32_t>(each.status);
-  }
+  now.common = common_digest(snapshot);
+  now.parts = parts_of(snapshot, jobs);
+  now.items.resize(snapshot.published.size());
+  for (std::size_t i = 0; i < now.items.size(); ++i) now.items[i].parts = snapshot.published[i];
   matched_->found.assign(now.items.size(), none);
   if (index_->items.empty() || now.common != index_->common) return;
 
@@ -181,21 +182,30 @@ void Stock::match(const Tree& tree, const Selection& selection, unsigned jobs) {
     for (std::uint32_t& part : parts) part = same[part];
     auto at = std::lower_bound(index_->items.begin(), index_->items.end(), parts,
                                [](const StockIndex::Item& item, const auto& those) { return item.parts < those; });
-    bool there = at != index_->items.end() && at->parts == parts && at->tier == now.items[i].tier &&
-                 at->status == now.items[i].status && at->at + at->length <= archive_.size();
+    bool there = at != index_->items.end() && at->parts == parts && at->at <= archive_.size() &&
+                 at->length <= archive_.size() - at->at;
     if (there) matched_->found[i] = static_cast<std::uint32_t>(at - index_->items.begin());
   }
 }
 
-bool Stock::take(std::size_t index, PackedProfile& out) const {
-  if (matched_->found[index] == none) return false;
+bool Stock::holds(std::size_t index, bool silent) const {
+  std::uint32_t found = matched_->found[index];
+  return found != none && !(silent && index_->items[found].said != 0);
+}
+
+bool Stock::take(std::size_t index, bool silent, PackedProfile& out) const {
+  if (!holds(index, silent)) return false;
   const StockIndex::Item& item = index_->items[matched_->found[index]];
-  out.entry.path = profile_path(profile_id(*matched_->tree, matched_->selection->profiles[index].triple));
+  const Snapshot& snapshot = *matched_->snapshot;
+  out.entry.path = profile_path(snapshot.id_of(snapshot.published[index]));
   out.entry.lent = std::string_view(archive_).substr(item.at, item.length);
   out.entry.deflated = item.deflated != 0;
   out.entry.size = item.size;
   out.entry.crc = item.crc;
   out.entry.digest.assign(item.digest.data(), item.digest.size());
+  out.title = snapshot.title_of(snapshot.published[index]);
+  out.tier = static_cast<Tier>(item.tier);
+  out.status = static_cast<Status>(item.status);
   out.capped = item.capped;
   return true;
 }
@@ -203,20 +213,19 @@ bool Stock::take(std::size_t index, PackedProfile& out) const {
 void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said) {
   *index_ = std::move(matched_->now);
   matched_.reset();
-  std::size_t kept = 0;
   for (std::size_t i = 0; i < packed.size(); ++i) {
-    if (said[i] != 0) continue;
-    StockIndex::Item item = index_->items[i];
+    StockIndex::Item& item = index_->items[i];
     const PackedEntry& entry = packed[i].entry;
+    item.said = said[i] != 0 ? 1 : 0;
+    item.tier = static_cast<std::uint32_t>(packed[i].tier);
+    item.status = static_cast<std::uint32_t>(packed[i].status);
     item.crc = entry.crc;
     item.deflated = entry.deflated ? 1 : 0;
     item.length = entry.stored().size();
     item.size = entry.size;
     item.capped = packed[i].capped;
     std::copy(entry.digest.begin(), entry.digest.end(), item.digest.begin());
-    index_->items[kept++] = item;
   }
-  index_->items.resize(kept);
   archive_ = {};
 }
 

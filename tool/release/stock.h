@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "recall/snapshot.h"
 #include "release/release.h"
 
 namespace bindery {
@@ -26,15 +27,17 @@ class Stock {
   // Reads what was kept; stays empty where there is nothing, or its bytes are not what was kept.
   void open();
 
-  // Finds which of the selection's profiles are there: those of the same fragments, which are what they were, with all
-  // that they extend, below the same dictionary, plan and policy.
-  void match(const Tree& tree, const Selection& selection, unsigned jobs);
+  // Finds which of a tree's published profiles are there: those of the same fragments, which are what they were, with
+  // all that they extend, below the same dictionary, plan and policy. The snapshot must outlive the use of take().
+  void match(const Snapshot& now, unsigned jobs);
 
-  // The file of a profile by its number in the matched selection, lent until replace(); false where it is to be made.
-  // Nothing was to be said of such a profile. From several threads, while the tree and the selection stand.
-  bool take(std::size_t index, PackedProfile& out) const;
+  // Is that profile there, by its number in the matched snapshot? `silent`: and nothing was to be said of it.
+  bool holds(std::size_t index, bool silent) const;
+  // It, its bytes lent until replace(); false where it is not held. From several threads.
+  bool take(std::size_t index, bool silent, PackedProfile& out) const;
 
-  // Notes the profiles of the matched selection of which nothing is `said`, and lets go of what was kept before.
+  // Notes all profiles of the matched snapshot, with those of which anything is `said`, and lets go of what was kept
+  // before.
   void replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said);
 
   // Keeps where their files lie in `archive`; false where that cannot be written. It is of use once the archive is

@@ -29,22 +29,25 @@ std::optional<SideSource> StoryTeller::before(const std::optional<Version>& vers
   return found;
 }
 
-StoryTeller::Latest StoryTeller::latest(const std::optional<SideSource>& from, const SideSource& to, const Side& open,
+StoryTeller::Latest StoryTeller::latest(const std::optional<SideSource>& from, const Publication& now,
                                         Diagnostics& out) const {
   Latest latest;
   Level level = Level::none;
-  std::vector<ChapterNote> notes = chronicle_.notes_of(to);
+  std::vector<ChapterNote> notes = chronicle_.notes_of(now.source);
   for (Tier tier : {Tier::supporter, Tier::free}) {
     Chapter& chapter = latest.chapters[static_cast<std::size_t>(tier)];
     std::optional<BrokenSide> broken;
-    auto told = chronicle_.tell(from ? &*from : nullptr, to, &open, notes, {tier, false}, broken);
+    auto first = [&] { return chronicle_.tell_first(now.source, now.profiles(tier), notes, tier); };
+    std::optional<Chapter> told;
+    if (from) told = chronicle_.tell(&*from, now.source, now.side ? &*now.side : nullptr, notes, {tier, false}, broken);
+    else told = first();
     if (broken) {
       report(Code::history_broken,
              fmt::format("the tree of {} has {}, so what changed since then cannot be told", broken->name,
                          counted(broken->side.diagnostics.count(Severity::error), "error")),
              fmt::format("see `changelog {}`, or say --any-version to leave the comparison out", broken->name), out);
-      told = chronicle_.tell(nullptr, to, &open, notes, {tier, false}, broken);
-      if (told) told->changes = {};
+      told = first();
+      told->changes = {};
     }
     if (!told) return latest;
     chapter = std::move(*told);

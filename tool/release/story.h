@@ -2,8 +2,10 @@
 #pragma once
 
 #include <array>
+#include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "chronicle/chapter.h"
 
@@ -17,13 +19,20 @@ class StoryTeller {
   // The release before that version, or before the next one.
   std::optional<SideSource> before(const std::optional<Version>& version, Diagnostics& out) const;
 
-  // The chapter of `to`, for each tier, and the version that they ask for.
+  // What is to be released.
+  struct Publication {
+    SideSource source;
+    std::optional<Side> side;                                // its tree; not needed where nothing came before
+    std::function<std::vector<std::string>(Tier)> profiles;  // the ids of those that an audience gets, sorted
+  };
+
+  // The chapter of what is to be released, for each tier, and the version that they ask for.
   struct Latest {
     std::array<Chapter, 2> chapters;  // by tier
     Version suggested;
     std::string reason;
   };
-  Latest latest(const std::optional<SideSource>& from, const SideSource& to, const Side& open, Diagnostics& out) const;
+  Latest latest(const std::optional<SideSource>& from, const Publication& now, Diagnostics& out) const;
 
   // The whole changelog of each tier.
   std::array<std::string, 2> changelogs(const std::array<Chapter, 2>& latest, const std::optional<SideSource>& from,
