@@ -1,4 +1,5 @@
 #include "release/verify.h"
+#include "release/write.h"
 
 #include <cstdlib>
 #include <fstream>
@@ -23,7 +24,9 @@ struct Published {
     test::World world(test::small_tree("", "", "", {{"profiles-src/process/slow.yaml", "tier: supporter\n"}}));
     Selection selection = select_profiles(world.tree, world.diagnostics);
     Edition edition{"1.0.0", "stable", "", false, 0};
-    write_release(test::bound(world.tree, selection, edition), edition, folder.path / "out", false);
+    ReleaseWriter writer(folder.path / "out", false);
+    writer.begin(edition);
+    writer.finish(test::bound(world.tree, selection, edition));
   }
   std::string codes(const fs::path& path) const {
     Diagnostics out;

@@ -1,8 +1,13 @@
 #include "base/archive.h"
 
 #include <algorithm>
+#include <condition_variable>
 #include <cstring>
+#include <exception>
 #include <memory>
+#include <mutex>
+#include <optional>
+#include <thread>
 
 #include <fmt/format.h>
 #include <libdeflate.h>
@@ -10,6 +15,7 @@
 
 #include "base/digest.h"
 #include "base/failure.h"
+#include "base/memory.h"
 #include "base/utf8.h"
 
 namespace bindery {
@@ -66,10 +72,82 @@ zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
   }
 }
 
-// libzip's target: a string that grows.
+// Hands on the bytes of an archive, on a thread of its own, as far as they are final.
+class Follower {
+ public:
+  Follower(const char* bytes, const TakeBytes& take) : bytes_(bytes), take_(take), thread_([this] { run(); }) {}
+  ~Follower() {
+    {
+      std::lock_guard lock(guard_);
+      over_ = true;
+    }
+    moved_.notify_one();
+  }
+
+  // The bytes before that are final. False where they were already said to be, further on.
+  bool note(std::size_t final) {
+    if (final < seen_) return false;
+    if (final - seen_ < part) return true;
+    tell(final, false);
+    return true;
+  }
+
+  // The archive is complete. Throws what the taker threw.
+  void finish(std::size_t size) {
+    tell(size, true);
+    thread_.join();
+    if (failure_) std::rethrow_exception(failure_);
+  }
+
+ private:
+  static constexpr std::size_t part = 512 * 1024;
+
+  void tell(std::size_t final, bool over) {
+    {
+      std::lock_guard lock(guard_);
+      final_ = final;
+      over_ = over;
+    }
+    seen_ = final;
+    moved_.notify_one();
+  }
+
+  void run() {
+    std::size_t done = 0;
+    for (bool over = false; !over;) {
+      std::size_t final = 0;
+      {
+        std::unique_lock lock(guard_);
+        moved_.wait(lock, [&] { return over_ || final_ > done; });
+        final = final_;
+        over = over_;
+      }
+      try {
+        if (final > done && !failure_) take_({bytes_ + done, final - done});
+      } catch (...) {
+        failure_ = std::current_exception();
+      }
+      done = final;
+    }
+  }
+
+  const char* bytes_;
+  const TakeBytes& take_;
+  std::size_t seen_ = 0;  // of the thread that writes
+  std::mutex guard_;
+  std::condition_variable moved_;
+  std::size_t final_ = 0;
+  bool over_ = false;
+  std::exception_ptr failure_;
+  std::jthread thread_;  // the last, so that it finds the others
+};
+
+// libzip's target: a string within its room. libzip goes back to the head of the entry that it has just written, and no
+// further: what is before that is final.
 struct Sink {
   std::string bytes;
   std::size_t at = 0;
+  Follower* follower = nullptr;
 };
 
 zip_int64_t sink(void* state, void* data, zip_uint64_t length, zip_source_cmd_t command) {
@@ -84,6 +162,7 @@ zip_int64_t sink(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
       return sizeof(zip_stat_t);
     }
     case ZIP_SOURCE_WRITE: {
+      if (sink.at + length > sink.bytes.capacity()) return -1;  // bytes that are followed must not move
       std::size_t over = std::min<std::size_t>(length, sink.bytes.size() - sink.at);
       std::memcpy(sink.bytes.data() + sink.at, data, over);
       sink.bytes.append(static_cast<const char*>(data) + over, length - over);
@@ -97,6 +176,8 @@ zip_int64_t sink(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
       zip_error_fini(&error);
       if (at < 0) return -1;
       sink.at = static_cast<std::size_t>(at);
+      bool back = sink.at < sink.bytes.size();
+      if (back && sink.follower != nullptr && !sink.follower->note(sink.at)) return -1;
       return 0;
     }
     case ZIP_SOURCE_TELL_WRITE: return static_cast<zip_int64_t>(sink.at);
@@ -204,59 +285,106 @@ PackedEntry pack(std::string path, std::string_view bytes) {
   PackedEntry entry;
   entry.path = std::move(path);
   entry.size = bytes.size();
-  entry.crc = static_cast<std::uint32_t>(libdeflate_crc32(0, bytes.data(), bytes.size()));
+  entry.crc = checksum(bytes);
   entry.digest = sha256(bytes);
-  thread_local std::vector<char> room;
-  if (room.size() < bytes.size()) room.resize(bytes.size());
+  thread_local std::unique_ptr<char[]> room;  // as long as the text, of which the compressed form fills a part
+  thread_local std::size_t room_size = 0;
+  if (room_size < bytes.size()) {
+    room = std::make_unique_for_overwrite<char[]>(bytes.size());
+    room_size = bytes.size();
+  }
   // Zero where the compressed form would not be smaller.
   std::size_t packed =
-      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), room.data(), bytes.size());
+      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), room.get(), bytes.size());
   entry.deflated = packed > 0;
-  entry.data = entry.deflated ? std::string_view(room.data(), packed) : bytes;
+  entry.data = entry.deflated ? std::string_view(room.get(), packed) : bytes;
   return entry;
 }
 
+std::string archive_bytes(std::size_t size) {
+  std::string bytes;
+  bytes.reserve(size);
+  want_large_pages(bytes.data(), bytes.capacity());
+  bytes.resize(size);
+  return bytes;
+}
+
 std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more) {
-  std::string room(archive_size(entries) + more, '\0');
+  std::string room = archive_bytes(archive_size(entries) + more);
   room.clear();
   return room;
 }
 
-std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time, std::string room) {
-  Sink target{std::move(room)};
-  target.bytes.reserve(archive_size(entries));
+std::uint32_t checksum(std::string_view bytes) {
+  return static_cast<std::uint32_t>(libdeflate_crc32(0, bytes.data(), bytes.size()));
+}
+
+struct ArchiveWriter::State {
+  std::vector<const PackedEntry*> entries;
+  std::vector<Feed> feeds;
+  Sink target;
+  zip_t* archive = nullptr;
+
+  ~State() {
+    if (archive != nullptr) zip_discard(archive);
+  }
+  [[noreturn]] void fail() const {
+    throw SystemError(fmt::format("libzip writes no archive: {}", zip_strerror(archive)));
+  }
+};
+
+ArchiveWriter::ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64_t time)
+    : state_(std::make_unique<State>()) {
+  State& s = *state_;
+  s.entries = std::move(entries);
   zip_error_t error;
   zip_error_init(&error);
-  zip_source_t* source = zip_source_function_create(sink, &target, &error);
-  zip_t* archive = source == nullptr ? nullptr : zip_open_from_source(source, ZIP_TRUNCATE, &error);
-  if (archive == nullptr) {
+  zip_source_t* source = zip_source_function_create(sink, &s.target, &error);
+  s.archive = source == nullptr ? nullptr : zip_open_from_source(source, ZIP_TRUNCATE, &error);
+  if (s.archive == nullptr) {
     if (source != nullptr) zip_source_free(source);
     throw SystemError(fmt::format("libzip opens no archive: {}", zip_error_strerror(&error)));
   }
-  auto give_up = [&] {
-    std::string reason = zip_strerror(archive);
-    zip_discard(archive);
-    throw SystemError(fmt::format("libzip writes no archive: {}", reason));
-  };
   DosTime stamp = to_dos(time);
-  std::vector<Feed> feeds(entries.size());
-  for (std::size_t i = 0; i < entries.size(); ++i) {
-    feeds[i].entry = entries[i];
-    zip_source_t* part = zip_source_function(archive, feed, &feeds[i]);
-    zip_int64_t index = part == nullptr ? -1 : zip_file_add(archive, entries[i]->path.c_str(), part, ZIP_FL_ENC_UTF_8);
+  s.feeds.resize(s.entries.size());
+  for (std::size_t i = 0; i < s.entries.size(); ++i) {
+    s.feeds[i].entry = s.entries[i];
+    zip_source_t* part = zip_source_function(s.archive, feed, &s.feeds[i]);
+    zip_int64_t index =
+        part == nullptr ? -1 : zip_file_add(s.archive, s.entries[i]->path.c_str(), part, ZIP_FL_ENC_UTF_8);
     if (index < 0) {
       if (part != nullptr) zip_source_free(part);
-      give_up();
+      s.fail();
     }
     auto at = static_cast<zip_uint64_t>(index);
-    if (zip_set_file_compression(archive, at, entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE, 0) != 0 ||
-        zip_file_set_dostime(archive, at, stamp.time, stamp.date, 0) != 0 ||
-        zip_file_set_external_attributes(archive, at, 0, ZIP_OPSYS_UNIX, mode << 16) != 0) {
-      give_up();
+    if (zip_file_set_dostime(s.archive, at, stamp.time, stamp.date, 0) != 0 ||
+        zip_file_set_external_attributes(s.archive, at, 0, ZIP_OPSYS_UNIX, mode << 16) != 0) {
+      s.fail();
     }
   }
-  if (zip_close(archive) != 0) give_up();
-  return std::move(target.bytes);
+}
+
+ArchiveWriter::~ArchiveWriter() = default;
+
+std::string ArchiveWriter::finish(std::string room, const TakeBytes& take) {
+  State& s = *state_;
+  s.target.bytes = std::move(room);
+  s.target.bytes.reserve(archive_size(s.entries));
+  for (std::size_t i = 0; i < s.entries.size(); ++i) {
+    auto method = static_cast<zip_int32_t>(s.entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE);
+    if (zip_set_file_compression(s.archive, i, method, 0) != 0) s.fail();
+  }
+  std::optional<Follower> follower;
+  if (take) follower.emplace(s.target.bytes.data(), take);
+  s.target.follower = follower ? &*follower : nullptr;
+  if (zip_close(s.archive) != 0) s.fail();
+  s.archive = nullptr;
+  if (follower) follower->finish(s.target.bytes.size());
+  return std::move(s.target.bytes);
+}
+
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time) {
+  return ArchiveWriter(entries, time).finish();
 }
 
 void unpack(std::string_view bytes, const UnpackLimits& limits, const std::function<void(UnpackedEntry&&)>& take) {

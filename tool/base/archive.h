@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <memory>
 #include <stdexcept>
 #include <string>
 #include <string_view>
@@ -29,14 +30,39 @@ struct PackedEntry {
 
 PackedEntry pack(std::string path, std::string_view bytes);
 
-// The archive of the entries, at least one, which are sorted by path; `time` in seconds since 1970 UTC, held to what
-// ZIP can tell (1980 to 2107, whole pairs of seconds). The process must run with TZ=UTC0.
-// `room`, if given, is an archive_room() for them.
-std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time, std::string room = {});
+// Gets the bytes of an archive while it is written: all of them, in order, each when it will not change any more.
+using TakeBytes = std::function<void(std::string_view bytes)>;
+
+// Writes an archive of at least one entry. The process must run with TZ=UTC0.
+class ArchiveWriter {
+ public:
+  // The entries by path, sorted, and no more of them than their paths is looked at until finish(), which they outlive.
+  // `time` in seconds since 1970 UTC, held to what ZIP can tell (1980 to 2107, whole pairs of seconds).
+  ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64_t time);
+  ~ArchiveWriter();
+  ArchiveWriter(const ArchiveWriter&) = delete;
+  ArchiveWriter& operator=(const ArchiveWriter&) = delete;
+
+  // The archive. `room`, if given, is an archive_room() for it; `take`, if given, is called from another thread.
+  std::string finish(std::string room = {}, const TakeBytes& take = {});
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
+
+// The same at once.
+std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
 
 // Memory for the archive of the entries and `more` bytes besides, which the system has given already: that takes long
 // enough to be done while there is a core to spare.
 std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more);
+
+// So many bytes, for an archive to be read into.
+std::string archive_bytes(std::size_t size);
+
+// CRC-32 of bytes, as archives have it.
+std::uint32_t checksum(std::string_view bytes);
 
 // Is it a plain path below where one stands: no `..`, no empty or absolute part, no colon, backslash or control
 // character?

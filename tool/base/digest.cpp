@@ -24,24 +24,50 @@ std::string hexadecimal(const unsigned char* digest, unsigned int length) {
 // Sought once: libcrypto looks up a method that it is given by name alone at each use.
 const EVP_MD* method_named(const char* name) { return EVP_MD_fetch(nullptr, name, nullptr); }
 
+class Digester {
+ public:
+  explicit Digester(const EVP_MD* method) : context_(EVP_MD_CTX_new(), &EVP_MD_CTX_free) {
+    require(method != nullptr && context_ != nullptr && EVP_DigestInit_ex(context_.get(), method, nullptr) == 1);
+  }
+  void add(std::string_view bytes) { require(EVP_DigestUpdate(context_.get(), bytes.data(), bytes.size()) == 1); }
+  std::string finish() {
+    unsigned char digest[EVP_MAX_MD_SIZE];
+    unsigned int length = 0;
+    require(EVP_DigestFinal_ex(context_.get(), digest, &length) == 1);
+    return hexadecimal(digest, length);
+  }
+
+ private:
+  static void require(bool sound) {
+    if (!sound) throw SystemError("libcrypto computes no digest");
+  }
+  std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context_;
+};
+
 // Of the parts, one after the other.
 std::string digest_of(std::initializer_list<std::string_view> parts, const EVP_MD* method) {
-  unsigned char digest[EVP_MAX_MD_SIZE];
-  unsigned int length = 0;
-  std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context(EVP_MD_CTX_new(), &EVP_MD_CTX_free);
-  bool sound = method != nullptr && context != nullptr && EVP_DigestInit_ex(context.get(), method, nullptr) == 1;
-  for (std::string_view part : parts) sound = sound && EVP_DigestUpdate(context.get(), part.data(), part.size()) == 1;
-  if (!sound || EVP_DigestFinal_ex(context.get(), digest, &length) != 1)
-    throw SystemError("libcrypto computes no digest");
-  return hexadecimal(digest, length);
+  Digester digester(method);
+  for (std::string_view part : parts) digester.add(part);
+  return digester.finish();
+}
+
+const EVP_MD* method_of_sha256() {
+  static const EVP_MD* method = method_named("SHA256");
+  return method;
 }
 
 }  // namespace
 
-std::string sha256(std::initializer_list<std::string_view> parts) {
-  static const EVP_MD* method = method_named("SHA256");
-  return digest_of(parts, method);
-}
+struct Sha256::State {
+  Digester digester{method_of_sha256()};
+};
+
+Sha256::Sha256() : state_(std::make_unique<State>()) {}
+Sha256::~Sha256() = default;
+void Sha256::add(std::string_view bytes) { state_->digester.add(bytes); }
+std::string Sha256::finish() { return state_->digester.finish(); }
+
+std::string sha256(std::initializer_list<std::string_view> parts) { return digest_of(parts, method_of_sha256()); }
 
 std::string sha256(std::string_view bytes) { return sha256({bytes}); }
 

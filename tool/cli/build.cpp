@@ -59,14 +59,14 @@ void summarise(const PreparedRelease& prepared, const fs::path& out) {
 }
 
 // Writes the release and, meanwhile, keeps what was packed: it lies in the archive of supporters, who get all.
-void write(PreparedRelease& prepared, const fs::path& out, bool ignored, unsigned jobs) {
+void write(PreparedRelease& prepared, ReleaseWriter& writer, const fs::path& out, unsigned jobs) {
   const TierRelease& whole = prepared.release.tiers.back();
   const ReleaseFile& archive = whole.files.front();
   std::future<bool> kept;
   if (prepared.stock)
     kept = std::async(jobs > 1 ? std::launch::async : std::launch::deferred,
                       [&] { return prepared.stock->keep_index(archive); });
-  write_release(prepared.release, prepared.edition, out, ignored);
+  writer.finish(prepared.release);
   if (prepared.stock && kept.get())
     prepared.stock->keep_archive(archive,
                                  out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name);
@@ -111,7 +111,9 @@ Exit run_build(const Options& options) {
   wish.any_version = options.any_version;
   wish.from_stock = options.cache;
   epoch_from_environment();
-  PreparedRelease& prepared = options.leftovers->keep(prepare_release(options, wish));
+  fs::path out = options.out.empty() ? find_root(options.folder) / "out" : options.out;
+  ReleaseWriter writer(out, options.out.empty());
+  PreparedRelease& prepared = options.leftovers->keep(prepare_release(options, wish, &writer));
   const Session& session = prepared.session;
   if (session.diagnostics.any_errors()) {
     print_diagnostics(session.diagnostics, *session.sources, options);
@@ -123,9 +125,8 @@ Exit run_build(const Options& options) {
     return item.code != Code::history_missing && item.code != Code::history_broken;
   });
   print_diagnostics(history, *session.sources, options);
-  fs::path out = options.out.empty() ? session.root / "out" : options.out;
   options.progress->enter("writing");
-  write(prepared, out, options.out.empty(), options.jobs);
+  write(prepared, writer, out, options.jobs);
   options.progress->finish();
   summarise(prepared, options.out.empty() ? out.lexically_proximate(fs::current_path()) : out);
   if (wish.version && record(session.root, prepared.entry)) fmt::print("  entered in {}\n", ledger_path);

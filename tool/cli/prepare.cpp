@@ -25,12 +25,12 @@ constexpr std::int64_t no_time = 315532800;  // 1980-01-01, the first day that Z
 
 class Preparation {
  public:
-  Preparation(const Options& options, const ReleaseWish& wish)
+  Preparation(const Options& options, const ReleaseWish& wish, ReleaseWriter* writer)
       : options_(options),
         wish_(wish),
+        writer_(writer),
         root_(find_root(options.folder)),
         way_(options.jobs > 1 ? std::launch::async : std::launch::deferred),
-        git_later_(std::async(way_, git_state, root_)),
         stock_later_(std::async(way_, open_stock, root_, wish.from_stock)),
         chronicle_(root_, options.jobs, options.cache) {}
 
@@ -53,6 +53,7 @@ class Preparation {
     options_.progress->enter("recalling");
     recall_ = Recall::open(root_, options_.jobs);
     if (!recall_ || recall_->snapshot().published.empty()) return false;
+    ask_git(recall_->edited());
     const Snapshot& now = recall_->snapshot();
     take_stock(now);
     std::vector<std::uint32_t> missing;
@@ -106,6 +107,7 @@ class Preparation {
 
   void prepare_whole() {
     std::int64_t begun = now_in_nanoseconds();
+    if (!git_asked_) ask_git({});
     out_.session = open_session(options_);
     if (git_later_.valid()) git_ = git_later_.get();
     const Tree& tree = out_.session.tree;
@@ -159,6 +161,12 @@ class Preparation {
     if (!reports.any_errors()) bind(tree);
     reports.settle();
     if (kept.valid()) kept.get();
+  }
+
+  // Meanwhile. What was edited since the last build is looked at first: it is changed, for the most part.
+  void ask_git(std::vector<std::string> edited) {
+    git_asked_ = true;
+    git_later_ = std::async(way_, [this, edited = std::move(edited)] { return git_state(root_, edited); });
   }
 
   // Looks what of these profiles was packed before.
@@ -275,7 +283,12 @@ class Preparation {
     out_.name = tree.plan.name;
     out_.profiles = packed_.size();
     out_.settings = tree.dictionary.settings.size();
-    out_.release = bind_release(tree, dialects_, selection_, packed_, out_.edition, changelogs_, options_.jobs);
+    TakeArchive take;
+    if (writer_ != nullptr) {
+      writer_->begin(out_.edition);
+      take = [this](Tier tier, const std::string& name, std::string_view bytes) { writer_->take(tier, name, bytes); };
+    }
+    out_.release = bind_release(tree, dialects_, selection_, packed_, out_.edition, changelogs_, options_.jobs, take);
     if (out_.stock) out_.stock->replace(packed_, said_);
     fill_entry();
   }
@@ -329,8 +342,10 @@ class Preparation {
 
   const Options& options_;
   const ReleaseWish& wish_;
+  ReleaseWriter* writer_;
   const std::filesystem::path root_;
   const std::launch way_;  // of what can be done meanwhile
+  bool git_asked_ = false;
   std::future<std::optional<GitState>> git_later_;
   std::future<std::optional<Stock>> stock_later_;
   PreparedRelease out_;
@@ -362,8 +377,8 @@ std::optional<std::int64_t> epoch_from_environment() {
   return std::atoll(text);
 }
 
-PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish) {
-  return options.leftovers->keep(std::make_unique<Preparation>(options, wish))->run();
+PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish, ReleaseWriter* writer) {
+  return options.leftovers->keep(std::make_unique<Preparation>(options, wish, writer))->run();
 }
 
 }  // namespace bindery

@@ -8,6 +8,7 @@
 #include "cli/session.h"
 #include "release/release.h"
 #include "release/stock.h"
+#include "release/write.h"
 #include "syntax/ledger.h"
 
 namespace bindery {
@@ -31,8 +32,9 @@ struct PreparedRelease {
   std::optional<Stock> stock;  // to be kept, where it was asked for
 };
 
-// Reads, checks and binds; what is wrong is in the session's diagnostics, settled.
-PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish);
+// Reads, checks and binds; what is wrong is in the session's diagnostics, settled. `writer`, if given, is begun and
+// gets the archives where nothing is wrong.
+PreparedRelease prepare_release(const Options& options, const ReleaseWish& wish, ReleaseWriter* writer = nullptr);
 
 // SOURCE_DATE_EPOCH (reproducible-builds.org): whole seconds since 1970 UTC. Throws UsageError where it is malformed.
 std::optional<std::int64_t> epoch_from_environment();

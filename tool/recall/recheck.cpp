@@ -41,7 +41,11 @@ class Recall::Work {
       : root_(root), jobs_(jobs), begun_(begun), known_(std::move(snapshot)), stamps_(std::move(stamps)) {}
 
   const Snapshot& snapshot() const { return known_; }
-  bool is_edited() const { return !edited_.empty(); }
+  std::vector<std::string> edited() const {
+    std::vector<std::string> paths;
+    for (std::uint32_t file : edited_) paths.push_back(known_.files[file].path);
+    return paths;
+  }
   const Tree& tree() const { return tree_; }
   std::size_t triples() const { return triples_.size(); }
 
@@ -392,7 +396,7 @@ std::optional<Recall> Recall::open(const fs::path& root, unsigned jobs) {
 }
 
 const Snapshot& Recall::snapshot() const { return work_->snapshot(); }
-bool Recall::is_edited() const { return work_->is_edited(); }
+std::vector<std::string> Recall::edited() const { return work_->edited(); }
 void Recall::add(const std::vector<std::uint32_t>& triples) { work_->add(triples); }
 bool Recall::read() { return work_->read(); }
 const Tree& Recall::tree() const { return work_->tree(); }
@@ -409,7 +413,7 @@ std::optional<Recalled> recheck(const fs::path& root, unsigned jobs, Progress& p
   progress.enter("recalling");
   auto recall = Recall::open(root, jobs);
   if (!recall) return std::nullopt;
-  if (recall->is_edited()) {
+  if (!recall->edited().empty()) {
     if (!recall->read()) return std::nullopt;
     progress.enter("checking", recall->triples());
     if (!recall->check({})) return std::nullopt;

@@ -33,7 +33,8 @@ class Recall {
 
   // The tree as it is now; titles and what is said of it as of check().
   const Snapshot& snapshot() const;
-  bool is_edited() const;
+  // The files that were edited, by path.
+  std::vector<std::string> edited() const;
 
   // Published triples, by their index in the snapshot, that are to be resolved besides those that the edits reach.
   void add(const std::vector<std::uint32_t>& triples);

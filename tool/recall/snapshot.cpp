@@ -55,6 +55,13 @@ constexpr std::size_t most_meetings = 200'000;
 
 fs::path path_below(const fs::path& root) { return root / ".bindery" / "checked" / "tree"; }
 
+std::string joined(const std::string& first, std::string_view between, const std::string& second,
+                   const std::string& third) {
+  std::string out;
+  out.reserve(first.size() + second.size() + third.size() + 2 * between.size());
+  return out.append(first).append(between).append(second).append(between).append(third);
+}
+
 void add(std::string& out, std::string_view text) {
   out += std::to_string(text.size());
   out += ':';
@@ -132,11 +139,11 @@ std::optional<std::vector<Snapshot::Standing>> Meetings::standing(const Diagnost
 }
 
 std::string Snapshot::id_of(const Members& members) const {
-  return fmt::format("{}/{}/{}", parts[members[0]].name, parts[members[1]].name, parts[members[2]].name);
+  return joined(parts[members[0]].name, "/", parts[members[1]].name, parts[members[2]].name);
 }
 
 std::string Snapshot::title_of(const Members& members) const {
-  return fmt::format("{} / {} / {}", parts[members[0]].title, parts[members[1]].title, parts[members[2]].title);
+  return joined(parts[members[0]].title, " / ", parts[members[1]].title, parts[members[2]].title);
 }
 
 Snapshot take_snapshot(const Tree& tree, const Selection& selection, std::int64_t begun, unsigned jobs) {

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <functional>
 #include <numeric>
+#include <optional>
 
 #include <fmt/format.h>
 
@@ -117,7 +118,7 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
 
 // Paths and their digests as `sha256sum` writes them.
 std::string sums_text(std::vector<std::pair<std::string_view, std::string_view>> digests) {
-  std::sort(digests.begin(), digests.end());
+  if (!std::is_sorted(digests.begin(), digests.end())) std::sort(digests.begin(), digests.end());
   std::string out;
   out.reserve(std::accumulate(digests.begin(), digests.end(), std::size_t{0}, [](std::size_t sum, const auto& each) {
     return sum + each.first.size() + each.second.size() + 3;
@@ -142,42 +143,52 @@ struct TierParts {
 };
 
 TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts, const Edition& edition,
-                      unsigned jobs) {
+                      unsigned jobs, const TakeArchive& take) {
   TierRelease out;
   out.tier = parts.tier;
   out.profiles = parts.profiles.size();
   out.capped = parts.capped;
-  std::string contents = contents_json(tree, parts.tier, edition, parts.profiles, jobs);
-  std::array<std::pair<const char*, std::string>, 4> own = {
-      {{"CHANGELOG.md", *parts.changelog},
-       {"LICENSE.txt", licence_text(tree)},
-       {"READ-ME-FIRST.txt", read_me_first(tree, dialects, parts.tier, edition, out.profiles)},
-       {"contents.json", std::move(contents)}}};
-  std::array<std::string, own.size()> of_own;
-  std::array<PackedEntry, own.size() + 1> packed;
+  const std::array<std::string, 4> own = {*parts.changelog, licence_text(tree),
+                                          read_me_first(tree, dialects, parts.tier, edition, out.profiles),
+                                          contents_json(tree, parts.tier, edition, parts.profiles, jobs)};
+  const std::array<const char*, own.size() + 1> names = {"CHANGELOG.md", "LICENSE.txt", "READ-ME-FIRST.txt",
+                                                         "contents.json", "SHA256SUMS"};
+  std::array<PackedEntry, names.size()> packed, entries;
+  for (std::size_t i = 0; i < names.size(); ++i) parts.entries.push_back(&entries[i]), entries[i].path = names[i];
+  std::optional<ArchiveWriter> archive;
   std::string room;
+  // The list of contents takes the longest to compress.
   std::array<std::function<void()>, 3> tasks = {
       [&] {
-        for (std::size_t i = own.size(); i-- > 0;) packed[i] = pack(own[i].first, own[i].second);
+        for (std::size_t i = own.size(); i-- > 0;) packed[i] = pack(names[i], own[i]);
       },
       [&] {
+        std::array<std::string, own.size()> of_own;
+        std::transform(own.begin(), own.end(), of_own.begin(), [](const std::string& text) { return sha256(text); });
+        std::sort(parts.entries.begin(), parts.entries.end(),
+                  [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
         std::vector<std::pair<std::string_view, std::string_view>> digests;
-        for (std::size_t i = 0; i < own.size(); ++i) {
-          of_own[i] = sha256(own[i].second);
-          digests.emplace_back(own[i].first, of_own[i]);
+        for (const PackedEntry* entry : parts.entries) {
+          auto which = static_cast<std::size_t>(std::find(names.begin(), names.end(), entry->path) - names.begin());
+          if (which < own.size()) digests.emplace_back(entry->path, of_own[which]);
+          else if (which == names.size()) digests.emplace_back(entry->path, entry->digest);
         }
-        for (const PackedEntry* entry : parts.entries) digests.emplace_back(entry->path, entry->digest);
-        packed.back() = pack("SHA256SUMS", sums_text(std::move(digests)));
+        packed.back() = pack(names.back(), sums_text(std::move(digests)));
+        out.contents = of_own.back();
+        archive.emplace(parts.entries, edition.time);
       },
-      [&] { room = archive_room(parts.entries, own.back().second.size() / 2); }};
+      [&] { room = archive_room(parts.entries, own.back().size() / 2); }};
   parallel_for(tasks.size(), jobs, [&](std::size_t i) { tasks[i](); });
-  out.contents = of_own.back();
-  for (const PackedEntry& entry : packed) parts.entries.push_back(&entry);
-  std::sort(parts.entries.begin(), parts.entries.end(),
-            [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
-
-  out.files.push_back(release_file(fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier)),
-                                   write_archive(parts.entries, edition.time, std::move(room))));
+  entries = std::move(packed);
+  ReleaseFile whole;
+  whole.name = fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier));
+  Sha256 digest;
+  whole.bytes = archive->finish(std::move(room), [&](std::string_view bytes) {
+    digest.add(bytes);
+    if (take) take(parts.tier, whole.name, bytes);
+  });
+  whole.digest = digest.finish();
+  out.files.push_back(std::move(whole));
   out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
   out.files.push_back(
       release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));
@@ -189,7 +200,11 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
 
 }  // namespace
 
-std::string profile_path(std::string_view profile) { return fmt::format("profiles/{}.json", profile); }
+std::string profile_path(std::string_view profile) {
+  std::string path = "profiles/";
+  path.reserve(path.size() + profile.size() + 5);
+  return path.append(profile).append(".json");
+}
 
 std::string_view profile_of_path(std::string_view path) {
   path.remove_prefix(std::string_view("profiles/").size());
@@ -223,7 +238,7 @@ PackedProfile ProfilePacker::pack(const Selected& selected, const Profile& profi
 
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                      const std::vector<PackedProfile>& packed, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs) {
+                     const std::array<std::string, 2>& changelogs, unsigned jobs, const TakeArchive& take) {
   ProgramFiles programs(tree, dialects, selection, edition);
   if (!dialects.empty()) press_profiles(tree, selection, packed, programs, jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
@@ -248,7 +263,7 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
   Release release;
   release.tiers.resize(tiers.size());
   parallel_for(tiers.size(), jobs, [&](std::size_t i) {
-    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), edition, jobs);
+    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), edition, jobs, take);
   });
   return release;
 }

@@ -3,7 +3,7 @@
 
 #include <array>
 #include <cstdint>
-#include <filesystem>
+#include <functional>
 #include <memory>
 #include <mutex>
 #include <string>
@@ -73,16 +73,15 @@ class ProfilePacker {
   std::vector<std::unique_ptr<ProfileWriter>> idle_;
 };
 
+// Gets the bytes of a tier's archive while they come about, in order; from several threads, of each tier by one at a
+// time.
+using TakeArchive = std::function<void(Tier tier, const std::string& name, std::string_view bytes)>;
+
 // Binds the archives out of the packed profiles of a selection, with the changelog of each tier; on all cores. Neither
 // the tree nor the dialects have errors. Where there are dialects, every profile of the selection is resolved again;
-// where there are none, neither it nor the tree's fragments are looked at.
+// where there are none, neither it nor the tree's fragments are looked at. `take` may be none.
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                      const std::vector<PackedProfile>& packed, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs);
-
-// Writes the release below `out`/<version>, in place of what an earlier build of that version left there: beside
-// the target first, then by one exchange. Throws SystemError; then what stood there stands there still.
-// Where `ignored`, the folder gets a .gitignore that covers it, as a folder does that is made here.
-void write_release(const Release& release, const Edition& edition, const std::filesystem::path& out, bool ignored);
+                     const std::array<std::string, 2>& changelogs, unsigned jobs, const TakeArchive& take = {});
 
 }  // namespace bindery

@@ -4,6 +4,7 @@
 #include <array>
 #include <cstdint>
 #include <fstream>
+#include <functional>
 #include <iterator>
 #include <unordered_map>
 
@@ -49,7 +50,8 @@ struct StockIndex {
     std::uint64_t at = 0, length = 0, size = 0, capped = 0;
     Digest digest{};
   };
-  Digest archive{}, common{};
+  std::uint64_t archive = 0;  // its checksum
+  Digest common{};
   std::vector<Part> parts;  // in the order of a tree's fragments
   std::vector<Item> items;  // ascending by their parts, as a selection is
 
@@ -114,11 +116,11 @@ std::vector<StockIndex::Part> parts_of(const Snapshot& snapshot, unsigned jobs) 
   return out;
 }
 
-// Where the bytes of each entry begin, by its path, read off the heads before them (APPNOTE.TXT, 4.3.7).
-std::unordered_map<std::string_view, std::uint64_t> places_in(std::string_view archive) {
+// Tells of each entry of an archive its path and where its bytes begin, read off the heads before them (APPNOTE.TXT,
+// 4.3.7).
+void each_entry(std::string_view archive, const std::function<void(std::string_view path, std::uint64_t at)>& tell) {
   constexpr std::string_view mark = "PK\x03\x04";
   constexpr std::size_t head = 30;
-  std::unordered_map<std::string_view, std::uint64_t> out;
   auto number = [&](std::size_t at, std::size_t bytes) {
     std::uint64_t value = 0;
     for (std::size_t i = bytes; i-- > 0;) value = value << 8 | static_cast<unsigned char>(archive[at + i]);
@@ -128,11 +130,45 @@ std::unordered_map<std::string_view, std::uint64_t> places_in(std::string_view a
     std::uint64_t packed = number(at + 18, 4), name = number(at + 26, 2), extra = number(at + 28, 2);
     std::uint64_t data = at + head + name + extra;
     if (data + packed > archive.size()) break;
-    out.emplace(archive.substr(at + head, name), data);
+    tell(archive.substr(at + head, name), data);
     at = data + packed;
   }
-  return out;
 }
+
+// Finds the items of an index by the paths of their files.
+class ItemFinder {
+ public:
+  explicit ItemFinder(StockIndex& index) : index_(index) {}
+
+  // Null where none has that path. Quick for paths in the order of the items.
+  StockIndex::Item* find(std::string_view path) {
+    auto& items = index_.items;
+    if (next_ == items.size() || order(items[next_], path) != 0) {
+      auto at = std::lower_bound(
+          items.begin(), items.end(), path,
+          [&](const StockIndex::Item& item, std::string_view sought) { return order(item, sought) < 0; });
+      next_ = static_cast<std::size_t>(at - items.begin());
+      if (at == items.end() || order(*at, path) != 0) return nullptr;
+    }
+    return &items[next_++];
+  }
+
+ private:
+  // How the names of an item stand to those of a path, compared one by one as a selection is sorted.
+  int order(const StockIndex::Item& item, std::string_view path) const {
+    std::string_view rest = profile_of_path(path);
+    for (std::size_t k = 0; k < kind_count; ++k) {
+      std::string_view id = index_.parts[item.parts[k]].id, name = id.substr(id.find('/') + 1);
+      std::string_view sought = k + 1 < kind_count ? rest.substr(0, rest.find('/')) : rest;
+      if (int result = name.compare(sought); result != 0) return result;
+      rest.remove_prefix(std::min(sought.size() + 1, rest.size()));
+    }
+    return 0;
+  }
+
+  StockIndex& index_;
+  std::size_t next_ = 0;
+};
 
 }  // namespace
 
@@ -153,10 +189,10 @@ void Stock::open() {
   bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
   std::uintmax_t size = plain ? fs::file_size(path, failure) : 0;
   if (failure || size == 0 || size > largest_kept) return;
-  archive_.resize(static_cast<std::size_t>(size));
+  archive_ = archive_bytes(static_cast<std::size_t>(size));
   std::ifstream in(path, std::ios::binary);
   bool whole = static_cast<bool>(in.read(archive_.data(), static_cast<std::streamsize>(size)));
-  if (whole && digest_of(archive_) == kept.archive) *index_ = std::move(kept);
+  if (whole && checksum(archive_) == kept.archive) *index_ = std::move(kept);
   else archive_ = {};
 }
 
@@ -230,18 +266,17 @@ void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<
 }
 
 bool Stock::keep_index(const ReleaseFile& archive) {
-  std::copy(archive.digest.begin(), archive.digest.end(), index_->archive.begin());
-  auto places = places_in(archive.bytes);
-  for (StockIndex::Item& item : index_->items) {
-    const auto& [machine, material, process] = item.parts;
-    auto name = [&](std::uint32_t part) {
-      std::string_view id = index_->parts[part].id;
-      return id.substr(id.find('/') + 1);
-    };
-    auto at = places.find(profile_path(fmt::format("{}/{}/{}", name(machine), name(material), name(process))));
-    if (at == places.end()) return false;  // it is another archive
-    item.at = at->second;
-  }
+  index_->archive = checksum(archive.bytes);
+  ItemFinder finder(*index_);
+  std::size_t found = 0;
+  each_entry(archive.bytes, [&](std::string_view path, std::uint64_t at) {
+    if (!path.starts_with("profiles/") || !path.ends_with(".json")) return;
+    StockIndex::Item* item = finder.find(path);
+    if (item == nullptr) return;
+    item->at = at;
+    ++found;
+  });
+  if (found != index_->items.size()) return false;  // it is another archive
   BinaryWriter writer;
   pass(writer, *index_);
   return write_kept(folder_ / "index", writer.bytes);

@@ -42,15 +42,18 @@ void read_file(const Place& place, const RevisionFile& each, const Sources* like
   git_blob_free(blob);
 }
 
-bool has_changes(const Place& place) {
+// Is anything below these paths otherwise than in the commit?
+bool has_changes(const Place& place, const std::vector<std::string>& paths) {
   git_status_options options = GIT_STATUS_OPTIONS_INIT;
   options.show = GIT_STATUS_SHOW_INDEX_AND_WORKDIR;
   options.flags = GIT_STATUS_OPT_INCLUDE_UNTRACKED | GIT_STATUS_OPT_RECURSE_UNTRACKED_DIRS |
                   GIT_STATUS_OPT_INCLUDE_IGNORED | GIT_STATUS_OPT_RECURSE_IGNORED_DIRS |
                   GIT_STATUS_OPT_DISABLE_PATHSPEC_MATCH;
-  std::string folders[] = {place.prefix + "profiles-src", place.prefix + "schema", place.prefix + "release"};
-  char* names[] = {folders[0].data(), folders[1].data(), folders[2].data()};
-  options.pathspec = {names, 3};
+  std::vector<std::string> below;
+  for (const std::string& path : paths) below.push_back(place.prefix + path);
+  std::vector<char*> names;
+  for (std::string& path : below) names.push_back(path.data());
+  options.pathspec = {names.data(), names.size()};
   git_status_list* list = nullptr;
   if (git_status_list_new(&list, place.repository.get(), &options) != 0) git_failed("the changes cannot be listed");
   bool any = false;
@@ -96,7 +99,7 @@ std::optional<Commit> head_commit(const fs::path& root) {
   return place ? head_of(*place) : std::nullopt;
 }
 
-std::optional<GitState> git_state(const fs::path& root) {
+std::optional<GitState> git_state(const fs::path& root, const std::vector<std::string>& suspects) {
   use_git();
   auto place = open_at(root);
   auto head = place ? head_of(*place) : std::nullopt;
@@ -104,7 +107,8 @@ std::optional<GitState> git_state(const fs::path& root) {
   if (head->id.empty()) return GitState{{}, true, false};
   GitState state;
   state.head = *head;
-  state.changed = has_changes(*place);
+  state.changed = (!suspects.empty() && has_changes(*place, suspects)) ||
+                  has_changes(*place, {"profiles-src", "schema", "release"});
   state.shallow = git_repository_is_shallow(place->repository.get()) == 1;
   return state;
 }

@@ -26,9 +26,10 @@ struct GitState {
 };
 
 // Nothing outside git, or where the commit does not hold the tree. A repository without a commit gives no head and
-// counts as changed.
+// counts as changed. `suspects` are paths of the tree to be looked at first: where one of them is changed, that is all
+// there is to know.
 // Throws SystemError where git fails.
-std::optional<GitState> git_state(const std::filesystem::path& root);
+std::optional<GitState> git_state(const std::filesystem::path& root, const std::vector<std::string>& suspects = {});
 
 // The commit that a tree stands at, whatever was changed since: with no digits where the repository has none yet.
 // Nothing outside git, as above.
