@@ -5,6 +5,7 @@
 
 #include "../support.h"
 #include "base/digest.h"
+#include "base/failure.h"
 
 using namespace bindery;
 
@@ -137,6 +138,52 @@ TEST_CASE("entries have mode 0100644, no extra fields and no comment") {
   }
   CHECK(number(zip, at, 4) == 0x06054b50);
   CHECK(number(zip, at + 20, 2) == 0);
+}
+
+TEST_CASE("an archive comes in parts, in order, and is told where its entries lie") {
+  setenv("TZ", "UTC0", 1);  // as the program sets it
+  std::deque<PackedEntry> packed;
+  std::vector<const PackedEntry*> entries;
+  for (int i = 0; i < 400; ++i) entries.push_back(&packed.emplace_back(pack(fmt::format("{:03}.bin", i), noise(100 + 37 * i))));
+  std::string all;
+  int parts = 0;
+  std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish([&](std::string_view bytes) {
+    ++parts;
+    all += bytes;
+  });
+  CHECK(parts > 4);
+  CHECK(all == write_archive(entries, 0));
+  REQUIRE(places.size() == entries.size());
+  for (std::size_t i = 0; i < places.size(); ++i) CHECK(all.compare(places[i], entries[i]->data.size(), entries[i]->data) == 0);
+  CHECK_THROWS_AS(ArchiveWriter(entries, 0).finish([](std::string_view) { throw std::runtime_error("full"); }), std::runtime_error);
+}
+
+TEST_CASE("entries that lie in a file are copied from there, and a file that is too short is noticed") {
+  setenv("TZ", "UTC0", 1);
+  test::Folder folder;
+  std::deque<PackedEntry> own, lent;
+  std::vector<const PackedEntry*> of_own, of_lent;
+  std::string all = "before";
+  for (int i = 0; i < 60; ++i) {
+    own.push_back(pack(fmt::format("{:03}.bin", i), noise(i == 30 ? 700'000 : 9'000 + i)));
+    all += own.back().data;
+  }
+  folder.write("stored", all);
+  auto file = StoredFile::open(folder.path / "stored");
+  REQUIRE(file.has_value());
+  for (std::uint64_t at = 6; const PackedEntry& entry : own) {
+    of_own.push_back(&entry);
+    PackedEntry& copy = lent.emplace_back(entry);
+    copy.data.clear();
+    copy.lent = {&*file, at, entry.data.size()};
+    at += entry.data.size();
+    of_lent.push_back(&copy);
+  }
+  CHECK(write_archive(of_lent, 0) == write_archive(of_own, 0));
+  CHECK(file->is_unchanged());
+  folder.write("stored", all.substr(0, all.size() / 2));
+  CHECK_FALSE(file->is_unchanged());
+  CHECK_THROWS_AS(write_archive(of_lent, 0), SystemError);
 }
 
 TEST_CASE("an unsafe path is refused") {

@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <condition_variable>
 #include <cstring>
+#include <deque>
 #include <exception>
 #include <memory>
 #include <mutex>
-#include <optional>
 #include <thread>
 
 #include <fmt/format.h>
@@ -15,7 +15,6 @@
 
 #include "base/digest.h"
 #include "base/failure.h"
-#include "base/memory.h"
 #include "base/utf8.h"
 
 namespace bindery {
@@ -37,117 +36,159 @@ libdeflate_compressor& compressor() {
 
 // libzip's source of one entry: its data as they are, and a STAT that says they are compressed already.
 struct Feed {
-  const PackedEntry* entry;
+  const PackedEntry* entry = nullptr;
+  StoredReader* reader = nullptr;
   std::size_t at = 0;
+
+  zip_int64_t read(char* target, std::size_t length) {
+    std::size_t more = std::min<std::size_t>(length, entry->stored_size() - at);
+    if (more == 0) return 0;
+    const PackedEntry::Place& lent = entry->lent;
+    if (lent.file == nullptr) std::memcpy(target, entry->data.data() + at, more);
+    else if (!reader->read(*lent.file, lent.at + at, target, more)) return -1;
+    at += more;
+    return static_cast<zip_int64_t>(more);
+  }
 };
 
 zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t command) {
   Feed& feed = *static_cast<Feed*>(state);
-  std::string_view bytes = feed.entry->stored();
   switch (command) {
     case ZIP_SOURCE_SUPPORTS: return ZIP_SOURCE_SUPPORTS_READABLE;
     case ZIP_SOURCE_OPEN: feed.at = 0; return 0;
-    case ZIP_SOURCE_READ: {
-      std::size_t part = std::min<std::size_t>(length, bytes.size() - feed.at);
-      std::memcpy(data, bytes.data() + feed.at, part);
-      feed.at += part;
-      return static_cast<zip_int64_t>(part);
-    }
+    case ZIP_SOURCE_READ: return feed.read(static_cast<char*>(data), length);
     case ZIP_SOURCE_STAT: {
       auto* stat = static_cast<zip_stat_t*>(data);
       zip_stat_init(stat);
       stat->size = feed.entry->size;
-      stat->comp_size = bytes.size();
+      stat->comp_size = feed.entry->stored_size();
       stat->comp_method = feed.entry->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE;
       stat->crc = feed.entry->crc;
       stat->valid = ZIP_STAT_SIZE | ZIP_STAT_COMP_SIZE | ZIP_STAT_COMP_METHOD | ZIP_STAT_CRC;
       return sizeof(zip_stat_t);
     }
     case ZIP_SOURCE_ERROR: {
-      int none[2] = {0, 0};
-      std::memcpy(data, none, sizeof none);
-      return sizeof none;
+      int cause[2] = {ZIP_ER_READ, 0};
+      std::memcpy(data, cause, sizeof cause);
+      return sizeof cause;
     }
     default: return 0;
   }
 }
 
-// Hands on the bytes of an archive, on a thread of its own, as far as they are final.
+// Hands the parts of an archive on, by a thread of its own.
 class Follower {
  public:
-  Follower(const char* bytes, const TakeBytes& take) : bytes_(bytes), take_(take), thread_([this] { run(); }) {}
-  ~Follower() {
-    {
-      std::lock_guard lock(guard_);
-      over_ = true;
+  explicit Follower(const TakeBytes& take) : take_(take), thread_([this] { run(); }) {}
+  ~Follower() { close(); }
+
+  // The next part. Gives an empty text that can be filled.
+  std::string hand(std::string bytes) {
+    std::unique_lock lock(guard_);
+    moved_.wait(lock, [&] { return parts_.size() < most; });
+    parts_.push_back(std::move(bytes));
+    std::string empty;
+    if (!used_.empty()) {
+      empty = std::move(used_.back());
+      used_.pop_back();
     }
-    moved_.notify_one();
+    lock.unlock();
+    moved_.notify_all();
+    return empty;
   }
 
-  // The bytes before that are final. False where they were already said to be, further on.
-  bool note(std::size_t final) {
-    if (final < seen_) return false;
-    if (final - seen_ < part) return true;
-    tell(final, false);
-    return true;
-  }
-
-  // The archive is complete. Throws what the taker threw.
-  void finish(std::size_t size) {
-    tell(size, true);
-    thread_.join();
+  // That was the last. Throws what the taker threw.
+  void finish() {
+    close();
     if (failure_) std::rethrow_exception(failure_);
   }
 
  private:
-  static constexpr std::size_t part = 512 * 1024;
+  static constexpr std::size_t most = 4;  // parts that wait
 
-  void tell(std::size_t final, bool over) {
+  void close() {
     {
       std::lock_guard lock(guard_);
-      final_ = final;
-      over_ = over;
+      over_ = true;
     }
-    seen_ = final;
-    moved_.notify_one();
+    moved_.notify_all();
+    if (thread_.joinable()) thread_.join();
   }
 
   void run() {
-    std::size_t done = 0;
-    for (bool over = false; !over;) {
-      std::size_t final = 0;
-      {
-        std::unique_lock lock(guard_);
-        moved_.wait(lock, [&] { return over_ || final_ > done; });
-        final = final_;
-        over = over_;
-      }
+    for (;;) {
+      std::unique_lock lock(guard_);
+      moved_.wait(lock, [&] { return over_ || !parts_.empty(); });
+      if (parts_.empty()) return;
+      std::string part = std::move(parts_.front());
+      parts_.pop_front();
+      lock.unlock();
+      moved_.notify_all();
       try {
-        if (final > done && !failure_) take_({bytes_ + done, final - done});
+        if (!failure_) take_(part);
       } catch (...) {
         failure_ = std::current_exception();
       }
-      done = final;
+      part.clear();
+      lock.lock();
+      used_.push_back(std::move(part));
     }
   }
 
-  const char* bytes_;
   const TakeBytes& take_;
-  std::size_t seen_ = 0;  // of the thread that writes
   std::mutex guard_;
   std::condition_variable moved_;
-  std::size_t final_ = 0;
+  std::deque<std::string> parts_;
+  std::vector<std::string> used_;
   bool over_ = false;
-  std::exception_ptr failure_;
-  std::jthread thread_;  // the last, so that it finds the others
+  std::exception_ptr failure_;  // of the thread, until it has ended
+  std::thread thread_;          // the last, so that it finds the others
 };
 
-// libzip's target: a string within its room. libzip goes back to the head of the entry that it has just written, and no
-// further: what is before that is final.
-struct Sink {
-  std::string bytes;
-  std::size_t at = 0;
-  Follower* follower = nullptr;
+// libzip's target. libzip goes back to the head of the entry that it has just written, and no further: what is before
+// that is final and goes to the follower.
+class Sink {
+ public:
+  std::unique_ptr<Follower> follower;
+  std::vector<std::uint64_t> heads;  // where libzip went back to
+
+  std::uint64_t size() const { return begin_ + open_.size(); }
+  std::uint64_t at() const { return at_; }
+
+  void write(const char* data, std::size_t length) {
+    std::size_t over = std::min<std::size_t>(length, size() - at_);
+    std::memcpy(open_.data() + (at_ - begin_), data, over);
+    open_.append(data + over, length - over);
+    at_ += length;
+  }
+
+  bool seek(std::uint64_t at) {
+    if (at < begin_ || at > size()) return false;
+    at_ = at;
+    if (at == size()) return true;
+    heads.push_back(at);
+    if (std::size_t final = at - begin_; final >= part) {
+      std::string rest = open_.substr(final);
+      open_.resize(final);
+      begin_ += final;
+      open_ = follower->hand(std::move(open_));
+      open_.reserve(2 * part);
+      open_ += rest;
+    }
+    return true;
+  }
+
+  void finish() {
+    begin_ += open_.size();
+    follower->hand(std::move(open_));
+    follower->finish();
+  }
+
+ private:
+  static constexpr std::size_t part = 256 * 1024;
+
+  std::uint64_t begin_ = 0, at_ = 0;
+  std::string open_;  // what is not final, from `begin_` on
 };
 
 zip_int64_t sink(void* state, void* data, zip_uint64_t length, zip_source_cmd_t command) {
@@ -157,34 +198,23 @@ zip_int64_t sink(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
     case ZIP_SOURCE_STAT: {
       auto* stat = static_cast<zip_stat_t*>(data);
       zip_stat_init(stat);
-      stat->size = sink.bytes.size();
+      stat->size = sink.size();
       stat->valid = ZIP_STAT_SIZE;
       return sizeof(zip_stat_t);
     }
-    case ZIP_SOURCE_WRITE: {
-      if (sink.at + length > sink.bytes.capacity()) return -1;  // bytes that are followed must not move
-      std::size_t over = std::min<std::size_t>(length, sink.bytes.size() - sink.at);
-      std::memcpy(sink.bytes.data() + sink.at, data, over);
-      sink.bytes.append(static_cast<const char*>(data) + over, length - over);
-      sink.at += length;
-      return static_cast<zip_int64_t>(length);
-    }
+    case ZIP_SOURCE_WRITE: sink.write(static_cast<const char*>(data), length); return static_cast<zip_int64_t>(length);
     case ZIP_SOURCE_SEEK_WRITE: {
       zip_error_t error;
       zip_error_init(&error);
-      zip_int64_t at = zip_source_seek_compute_offset(sink.at, sink.bytes.size(), data, length, &error);
+      zip_int64_t at = zip_source_seek_compute_offset(sink.at(), sink.size(), data, length, &error);
       zip_error_fini(&error);
-      if (at < 0) return -1;
-      sink.at = static_cast<std::size_t>(at);
-      bool back = sink.at < sink.bytes.size();
-      if (back && sink.follower != nullptr && !sink.follower->note(sink.at)) return -1;
-      return 0;
+      return at >= 0 && sink.seek(static_cast<std::uint64_t>(at)) ? 0 : -1;
     }
-    case ZIP_SOURCE_TELL_WRITE: return static_cast<zip_int64_t>(sink.at);
+    case ZIP_SOURCE_TELL_WRITE: return static_cast<zip_int64_t>(sink.at());
     case ZIP_SOURCE_ERROR: {
-      int none[2] = {0, 0};
-      std::memcpy(data, none, sizeof none);
-      return sizeof none;
+      int cause[2] = {ZIP_ER_WRITE, 0};
+      std::memcpy(data, cause, sizeof cause);
+      return sizeof cause;
     }
     default: return 0;
   }
@@ -207,14 +237,6 @@ DosTime to_dos(std::int64_t seconds) {
   std::int64_t year = year_of_era + era * 400 + (month <= 2 ? 1 : 0);
   return {static_cast<zip_uint16_t>(rest / 3600 << 11 | rest / 60 % 60 << 5 | rest % 60 / 2),
           static_cast<zip_uint16_t>((year - 1980) << 9 | month << 5 | day)};
-}
-
-// How many bytes the archive takes at most.
-std::size_t archive_size(const std::vector<const PackedEntry*>& entries) {
-  constexpr std::size_t heads = 30 + 46, tail = 98;  // APPNOTE.TXT 4.3.7, 4.3.12; 4.3.14 to 4.3.16
-  std::size_t size = tail;
-  for (const PackedEntry* entry : entries) size += heads + 2 * entry->path.size() + entry->stored().size();
-  return size;
 }
 
 ArchiveFault damaged(const std::string& reason) { return {ArchiveFault::Kind::damaged, reason}; }
@@ -282,11 +304,16 @@ bool is_safe_path(std::string_view path) {
 }
 
 PackedEntry pack(std::string path, std::string_view bytes) {
+  PackedEntry entry = compress(std::move(path), bytes);
+  entry.digest = sha256(bytes);
+  return entry;
+}
+
+PackedEntry compress(std::string path, std::string_view bytes) {
   PackedEntry entry;
   entry.path = std::move(path);
   entry.size = bytes.size();
   entry.crc = checksum(bytes);
-  entry.digest = sha256(bytes);
   thread_local std::unique_ptr<char[]> room;  // as long as the text, of which the compressed form fills a part
   thread_local std::size_t room_size = 0;
   if (room_size < bytes.size()) {
@@ -294,34 +321,20 @@ PackedEntry pack(std::string path, std::string_view bytes) {
     room_size = bytes.size();
   }
   // Zero where the compressed form would not be smaller.
-  std::size_t packed =
-      libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), room.get(), bytes.size());
+  std::size_t packed = libdeflate_deflate_compress(&compressor(), bytes.data(), bytes.size(), room.get(), bytes.size());
   entry.deflated = packed > 0;
   entry.data = entry.deflated ? std::string_view(room.get(), packed) : bytes;
   return entry;
 }
 
-std::string archive_bytes(std::size_t size) {
-  std::string bytes;
-  bytes.reserve(size);
-  want_large_pages(bytes.data(), bytes.capacity());
-  bytes.resize(size);
-  return bytes;
-}
-
-std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more) {
-  std::string room = archive_bytes(archive_size(entries) + more);
-  room.clear();
-  return room;
-}
-
-std::uint32_t checksum(std::string_view bytes) {
-  return static_cast<std::uint32_t>(libdeflate_crc32(0, bytes.data(), bytes.size()));
+std::uint32_t checksum(std::string_view bytes, std::uint32_t before) {
+  return static_cast<std::uint32_t>(libdeflate_crc32(before, bytes.data(), bytes.size()));
 }
 
 struct ArchiveWriter::State {
   std::vector<const PackedEntry*> entries;
   std::vector<Feed> feeds;
+  StoredReader reader;
   Sink target;
   zip_t* archive = nullptr;
 
@@ -349,6 +362,7 @@ ArchiveWriter::ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64
   s.feeds.resize(s.entries.size());
   for (std::size_t i = 0; i < s.entries.size(); ++i) {
     s.feeds[i].entry = s.entries[i];
+    s.feeds[i].reader = &s.reader;
     zip_source_t* part = zip_source_function(s.archive, feed, &s.feeds[i]);
     zip_int64_t index =
         part == nullptr ? -1 : zip_file_add(s.archive, s.entries[i]->path.c_str(), part, ZIP_FL_ENC_UTF_8);
@@ -366,25 +380,31 @@ ArchiveWriter::ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64
 
 ArchiveWriter::~ArchiveWriter() = default;
 
-std::string ArchiveWriter::finish(std::string room, const TakeBytes& take) {
+std::vector<std::uint64_t> ArchiveWriter::finish(const TakeBytes& take) {
   State& s = *state_;
-  s.target.bytes = std::move(room);
-  s.target.bytes.reserve(archive_size(s.entries));
   for (std::size_t i = 0; i < s.entries.size(); ++i) {
     auto method = static_cast<zip_int32_t>(s.entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE);
     if (zip_set_file_compression(s.archive, i, method, 0) != 0) s.fail();
   }
-  std::optional<Follower> follower;
-  if (take) follower.emplace(s.target.bytes.data(), take);
-  s.target.follower = follower ? &*follower : nullptr;
+  s.target.follower = std::make_unique<Follower>(take);
   if (zip_close(s.archive) != 0) s.fail();
   s.archive = nullptr;
-  if (follower) follower->finish(s.target.bytes.size());
-  return std::move(s.target.bytes);
+  s.target.finish();
+  // A head of 30 bytes and the path come before an entry's bytes (APPNOTE.TXT, 4.3.7). libzip was at each head.
+  constexpr std::uint64_t head = 30;
+  std::vector<std::uint64_t> places;
+  for (std::uint64_t at = 0; const PackedEntry* entry : s.entries) {
+    if (places.size() == s.target.heads.size() || s.target.heads[places.size()] != at) return {};
+    places.push_back(at + head + entry->path.size());
+    at = places.back() + entry->stored_size();
+  }
+  return places;
 }
 
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time) {
-  return ArchiveWriter(entries, time).finish();
+  std::string out;
+  ArchiveWriter(entries, time).finish([&](std::string_view bytes) { out += bytes; });
+  return out;
 }
 
 void unpack(std::string_view bytes, const UnpackLimits& limits, const std::function<void(UnpackedEntry&&)>& take) {

@@ -13,24 +13,34 @@
 #include <string_view>
 #include <vector>
 
+#include "base/stored_file.h"
+
 namespace bindery {
 
 // One file of an archive, compressed.
 struct PackedEntry {
+  // Bytes that lie in a file which outlives the entry.
+  struct Place {
+    const StoredFile* file = nullptr;
+    std::uint64_t at = 0, length = 0;
+  };
+
   std::string path;
-  std::string data;       // deflated, or the bytes themselves where that is not smaller
-  std::string_view lent;  // instead of `data`, where it is not empty: the same, in bytes that outlive the entry
+  std::string data;  // deflated, or the bytes themselves where that is not smaller
+  Place lent;        // the same, instead of `data`, where it names a file
   bool deflated = true;
   std::uint64_t size = 0;  // of the bytes
   std::uint32_t crc = 0;
-  std::string digest;  // SHA-256 of the bytes
+  std::string digest;  // SHA-256 of the bytes, where it was asked for
 
-  std::string_view stored() const { return lent.empty() ? std::string_view(data) : lent; }
+  std::uint64_t stored_size() const { return lent.file != nullptr ? lent.length : data.size(); }
 };
 
 PackedEntry pack(std::string path, std::string_view bytes);
+// The same without the digest.
+PackedEntry compress(std::string path, std::string_view bytes);
 
-// Gets the bytes of an archive while it is written: all of them, in order, each when it will not change any more.
+// Gets the bytes of an archive while it is written: all of them, in order.
 using TakeBytes = std::function<void(std::string_view bytes)>;
 
 // Writes an archive of at least one entry. The process must run with TZ=UTC0.
@@ -43,26 +53,20 @@ class ArchiveWriter {
   ArchiveWriter(const ArchiveWriter&) = delete;
   ArchiveWriter& operator=(const ArchiveWriter&) = delete;
 
-  // The archive. `room`, if given, is an archive_room() for it; `take`, if given, is called from another thread.
-  std::string finish(std::string room = {}, const TakeBytes& take = {});
+  // Hands the archive to `take`, which is called from another thread and may throw. Gives where the stored bytes of
+  // each entry begin in it; nothing where that is not certain.
+  std::vector<std::uint64_t> finish(const TakeBytes& take);
 
  private:
   struct State;
   std::unique_ptr<State> state_;
 };
 
-// The same at once.
+// The whole archive at once.
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
 
-// Memory for the archive of the entries and `more` bytes besides, which the system has given already: that takes long
-// enough to be done while there is a core to spare.
-std::string archive_room(const std::vector<const PackedEntry*>& entries, std::size_t more);
-
-// So many bytes, for an archive to be read into.
-std::string archive_bytes(std::size_t size);
-
-// CRC-32 of bytes, as archives have it.
-std::uint32_t checksum(std::string_view bytes);
+// CRC-32 of bytes, as archives have it, that follow others.
+std::uint32_t checksum(std::string_view bytes, std::uint32_t before = 0);
 
 // Is it a plain path below where one stands: no `..`, no empty or absolute part, no colon, backslash or control
 // character?

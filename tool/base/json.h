@@ -6,7 +6,6 @@
 #include <utility>
 #include <vector>
 
-#include "base/memory.h"
 #include "base/value.h"
 
 namespace bindery {
@@ -41,10 +40,7 @@ class JsonWriter {
   // What of_items() wrote, in the list that is open here.
   JsonWriter& items(const JsonWriter& part);
   // Makes room for so many bytes more.
-  void reserve(std::size_t bytes) {
-    out_.reserve(out_.size() + bytes);
-    want_large_pages(out_.data() + out_.size(), bytes);
-  }
+  void reserve(std::size_t bytes) { out_.reserve(out_.size() + bytes); }
   std::size_t size() const { return out_.size(); }
 
  private:

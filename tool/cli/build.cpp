@@ -54,7 +54,7 @@ void summarise(const PreparedRelease& prepared, const fs::path& out) {
     const ReleaseFile& archive = tier.files.front();
     std::string path = (out / prepared.edition.version / std::string(name_of(tier.tier)) / archive.name).string();
     fmt::print("  {}  {} ({}, {})\n", name_of(tier.tier), path, counted(tier.profiles, "profile"),
-               size_words(archive.bytes.size()));
+               size_words(archive.size));
   }
 }
 
@@ -65,11 +65,10 @@ void write(PreparedRelease& prepared, ReleaseWriter& writer, const fs::path& out
   std::future<bool> kept;
   if (prepared.stock)
     kept = std::async(jobs > 1 ? std::launch::async : std::launch::deferred,
-                      [&] { return prepared.stock->keep_index(archive); });
+                      [&] { return prepared.stock->keep_index(whole); });
   writer.finish(prepared.release);
   if (prepared.stock && kept.get())
-    prepared.stock->keep_archive(archive,
-                                 out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name);
+    prepared.stock->keep_archive(out / prepared.edition.version / std::string(name_of(whole.tier)) / archive.name);
 }
 
 // Enters the version in the ledger of the folder, in place of what an earlier build of it entered. Gives false where it

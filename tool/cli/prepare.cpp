@@ -289,7 +289,10 @@ class Preparation {
       take = [this](Tier tier, const std::string& name, std::string_view bytes) { writer_->take(tier, name, bytes); };
     }
     out_.release = bind_release(tree, dialects_, selection_, packed_, out_.edition, changelogs_, options_.jobs, take);
-    if (out_.stock) out_.stock->replace(packed_, said_);
+    if (out_.stock) {
+      out_.stock->require_unchanged();
+      out_.stock->replace(packed_, said_);
+    }
     fill_entry();
   }
 

@@ -104,7 +104,7 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
     json.open_object()
         .field("name", file.name)
         .key("bytes")
-        .whole(static_cast<long long>(file.bytes.size()))
+        .whole(static_cast<long long>(file.size))
         .field("sha256", file.digest)
         .close();
   }
@@ -128,8 +128,9 @@ std::string sums_text(std::vector<std::pair<std::string_view, std::string_view>>
 }
 
 ReleaseFile release_file(std::string name, std::string bytes) {
-  ReleaseFile file{std::move(name), std::move(bytes), {}};
+  ReleaseFile file{std::move(name), std::move(bytes), {}, 0};
   file.digest = sha256(file.bytes);
+  file.size = file.bytes.size();
   return file;
 }
 
@@ -138,12 +139,15 @@ struct TierParts {
   Tier tier = Tier::free;
   const std::string* changelog = nullptr;
   std::vector<Listed> profiles;
-  std::vector<const PackedEntry*> entries;  // settings, profiles, files of the dialects
+  // Settings, profiles, files of the dialects; with the number of the profile.
+  std::vector<std::pair<const PackedEntry*, std::size_t>> entries;
   std::size_t capped = 0;
 };
 
-TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts, const Edition& edition,
-                      unsigned jobs, const TakeArchive& take) {
+constexpr std::size_t no_profile = static_cast<std::size_t>(-1);
+
+TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts,
+                      std::size_t packed_profiles, const Edition& edition, unsigned jobs, const TakeArchive& take) {
   TierRelease out;
   out.tier = parts.tier;
   out.profiles = parts.profiles.size();
@@ -154,39 +158,51 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
   const std::array<const char*, own.size() + 1> names = {"CHANGELOG.md", "LICENSE.txt", "READ-ME-FIRST.txt",
                                                          "contents.json", "SHA256SUMS"};
   std::array<PackedEntry, names.size()> packed, entries;
-  for (std::size_t i = 0; i < names.size(); ++i) parts.entries.push_back(&entries[i]), entries[i].path = names[i];
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    entries[i].path = names[i];
+    parts.entries.emplace_back(&entries[i], no_profile);
+  }
   std::optional<ArchiveWriter> archive;
-  std::string room;
   // The list of contents takes the longest to compress.
-  std::array<std::function<void()>, 3> tasks = {
+  std::array<std::function<void()>, 2> tasks = {
       [&] {
-        for (std::size_t i = own.size(); i-- > 0;) packed[i] = pack(names[i], own[i]);
+        for (std::size_t i = own.size(); i-- > 0;) packed[i] = compress(names[i], own[i]);
       },
       [&] {
         std::array<std::string, own.size()> of_own;
         std::transform(own.begin(), own.end(), of_own.begin(), [](const std::string& text) { return sha256(text); });
         std::sort(parts.entries.begin(), parts.entries.end(),
-                  [](const PackedEntry* a, const PackedEntry* b) { return a->path < b->path; });
+                  [](const auto& a, const auto& b) { return a.first->path < b.first->path; });
         std::vector<std::pair<std::string_view, std::string_view>> digests;
-        for (const PackedEntry* entry : parts.entries) {
+        std::vector<const PackedEntry*> sorted;
+        for (const auto& [entry, profile] : parts.entries) {
+          sorted.push_back(entry);
           auto which = static_cast<std::size_t>(std::find(names.begin(), names.end(), entry->path) - names.begin());
           if (which < own.size()) digests.emplace_back(entry->path, of_own[which]);
           else if (which == names.size()) digests.emplace_back(entry->path, entry->digest);
         }
-        packed.back() = pack(names.back(), sums_text(std::move(digests)));
+        packed.back() = compress(names.back(), sums_text(std::move(digests)));
         out.contents = of_own.back();
-        archive.emplace(parts.entries, edition.time);
-      },
-      [&] { room = archive_room(parts.entries, own.back().size() / 2); }};
+        archive.emplace(std::move(sorted), edition.time);
+      }};
   parallel_for(tasks.size(), jobs, [&](std::size_t i) { tasks[i](); });
   entries = std::move(packed);
   ReleaseFile whole;
   whole.name = fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier));
   Sha256 digest;
-  whole.bytes = archive->finish(std::move(room), [&](std::string_view bytes) {
+  std::vector<std::uint64_t> places = archive->finish([&](std::string_view bytes) {
     digest.add(bytes);
+    out.checksum = checksum(bytes, out.checksum);
+    whole.size += bytes.size();
     if (take) take(parts.tier, whole.name, bytes);
+    else whole.bytes += bytes;
   });
+  if (!places.empty()) {
+    out.places.assign(packed_profiles, 0);
+    for (std::size_t i = 0; i < places.size(); ++i) {
+      if (std::size_t profile = parts.entries[i].second; profile != no_profile) out.places[profile] = places[i];
+    }
+  }
   whole.digest = digest.finish();
   out.files.push_back(std::move(whole));
   out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
@@ -247,15 +263,15 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
     TierParts parts;
     parts.tier = tier;
     parts.changelog = &changelogs[static_cast<std::size_t>(tier)];
-    parts.entries = programs.entries(tier);
-    parts.entries.push_back(&settings);
+    for (const PackedEntry* entry : programs.entries(tier)) parts.entries.emplace_back(entry, no_profile);
+    parts.entries.emplace_back(&settings, no_profile);
     bool own = tier == Tier::supporter;  // the larger one has what the free one has
     for (std::size_t i = 0; i < packed.size(); ++i) {
       if (packed[i].tier > tier) continue;
       own |= packed[i].tier == tier;
       Listed& listed = parts.profiles.emplace_back(Listed{&packed[i], programs.made(i)});
       std::erase_if(listed.made, [&](const ProgramFiles::Made& made) { return made.dialect->tier > tier; });
-      parts.entries.push_back(&packed[i].entry);
+      parts.entries.emplace_back(&packed[i].entry, i);
       parts.capped += packed[i].capped;
     }
     if (own && !packed.empty()) tiers.push_back(std::move(parts));
@@ -263,7 +279,7 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
   Release release;
   release.tiers.resize(tiers.size());
   parallel_for(tiers.size(), jobs, [&](std::size_t i) {
-    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), edition, jobs, take);
+    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), packed.size(), edition, jobs, take);
   });
   return release;
 }

@@ -26,11 +26,12 @@ struct Edition {
   std::int64_t time = 0;  // seconds since 1970 UTC
 };
 
-// A file of a tier's folder, complete in memory.
+// A file of a tier's folder.
 struct ReleaseFile {
   std::string name;
-  std::string bytes;
+  std::string bytes;   // of an archive that was taken while it came about, none
   std::string digest;  // SHA-256 of the bytes
+  std::uint64_t size = 0;
 };
 
 struct TierRelease {
@@ -38,6 +39,9 @@ struct TierRelease {
   std::size_t profiles = 0, capped = 0;  // capped: values held back by a limit, over all profiles
   std::string contents;                  // SHA-256 of contents.json
   std::vector<ReleaseFile> files;        // the archive first
+  std::uint32_t checksum = 0;            // CRC-32 of the archive
+  // Where in the archive the file of each packed profile lies, 0 for none; empty where that is not known.
+  std::vector<std::uint64_t> places;
 };
 
 struct Release {

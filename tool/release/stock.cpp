@@ -3,9 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cstdint>
-#include <fstream>
-#include <functional>
-#include <iterator>
 #include <unordered_map>
 
 #include <fmt/format.h>
@@ -13,6 +10,7 @@
 
 #include "base/binary.h"
 #include "base/digest.h"
+#include "base/failure.h"
 #include "base/kept.h"
 #include "base/parallel.h"
 #include "resolve/needed.h"
@@ -50,7 +48,7 @@ struct StockIndex {
     std::uint64_t at = 0, length = 0, size = 0, capped = 0;
     Digest digest{};
   };
-  std::uint64_t archive = 0;  // its checksum
+  std::uint32_t archive = 0;  // its checksum
   Digest common{};
   std::vector<Part> parts;  // in the order of a tree's fragments
   std::vector<Item> items;  // ascending by their parts, as a selection is
@@ -116,60 +114,6 @@ std::vector<StockIndex::Part> parts_of(const Snapshot& snapshot, unsigned jobs) 
   return out;
 }
 
-// Tells of each entry of an archive its path and where its bytes begin, read off the heads before them (APPNOTE.TXT,
-// 4.3.7).
-void each_entry(std::string_view archive, const std::function<void(std::string_view path, std::uint64_t at)>& tell) {
-  constexpr std::string_view mark = "PK\x03\x04";
-  constexpr std::size_t head = 30;
-  auto number = [&](std::size_t at, std::size_t bytes) {
-    std::uint64_t value = 0;
-    for (std::size_t i = bytes; i-- > 0;) value = value << 8 | static_cast<unsigned char>(archive[at + i]);
-    return value;
-  };
-  for (std::size_t at = 0; at + head <= archive.size() && archive.substr(at, 4) == mark;) {
-    std::uint64_t packed = number(at + 18, 4), name = number(at + 26, 2), extra = number(at + 28, 2);
-    std::uint64_t data = at + head + name + extra;
-    if (data + packed > archive.size()) break;
-    tell(archive.substr(at + head, name), data);
-    at = data + packed;
-  }
-}
-
-// Finds the items of an index by the paths of their files.
-class ItemFinder {
- public:
-  explicit ItemFinder(StockIndex& index) : index_(index) {}
-
-  // Null where none has that path. Quick for paths in the order of the items.
-  StockIndex::Item* find(std::string_view path) {
-    auto& items = index_.items;
-    if (next_ == items.size() || order(items[next_], path) != 0) {
-      auto at = std::lower_bound(
-          items.begin(), items.end(), path,
-          [&](const StockIndex::Item& item, std::string_view sought) { return order(item, sought) < 0; });
-      next_ = static_cast<std::size_t>(at - items.begin());
-      if (at == items.end() || order(*at, path) != 0) return nullptr;
-    }
-    return &items[next_++];
-  }
-
- private:
-  // How the names of an item stand to those of a path, compared one by one as a selection is sorted.
-  int order(const StockIndex::Item& item, std::string_view path) const {
-    std::string_view rest = profile_of_path(path);
-    for (std::size_t k = 0; k < kind_count; ++k) {
-      std::string_view id = index_.parts[item.parts[k]].id, name = id.substr(id.find('/') + 1);
-      std::string_view sought = k + 1 < kind_count ? rest.substr(0, rest.find('/')) : rest;
-      if (int result = name.compare(sought); result != 0) return result;
-      rest.remove_prefix(std::min(sought.size() + 1, rest.size()));
-    }
-    return 0;
-  }
-
-  StockIndex& index_;
-  std::size_t next_ = 0;
-};
-
 }  // namespace
 
 Stock::Stock(const fs::path& root) : folder_(root / ".bindery" / "packed"), index_(std::make_unique<StockIndex>()) {}
@@ -184,16 +128,12 @@ void Stock::open() {
   BinaryReader reader(*bytes);
   pass(reader, kept);
   if (!reader.whole() || !kept.is_sound()) return;
-  fs::path path = folder_ / "archive";
-  std::error_code failure;
-  bool plain = fs::symlink_status(path, failure).type() == fs::file_type::regular;
-  std::uintmax_t size = plain ? fs::file_size(path, failure) : 0;
-  if (failure || size == 0 || size > largest_kept) return;
-  archive_ = archive_bytes(static_cast<std::size_t>(size));
-  std::ifstream in(path, std::ios::binary);
-  bool whole = static_cast<bool>(in.read(archive_.data(), static_cast<std::streamsize>(size)));
-  if (whole && checksum(archive_) == kept.archive) *index_ = std::move(kept);
-  else archive_ = {};
+  auto archive = StoredFile::open(folder_ / "archive");
+  if (!archive) return;
+  std::uint32_t sum = 0;
+  if (!archive->read_all([&](std::string_view part) { sum = checksum(part, sum); }) || sum != kept.archive) return;
+  archive_ = std::make_unique<StoredFile>(std::move(*archive));
+  *index_ = std::move(kept);
 }
 
 void Stock::match(const Snapshot& snapshot, unsigned jobs) {
@@ -218,8 +158,8 @@ void Stock::match(const Snapshot& snapshot, unsigned jobs) {
     for (std::uint32_t& part : parts) part = same[part];
     auto at = std::lower_bound(index_->items.begin(), index_->items.end(), parts,
                                [](const StockIndex::Item& item, const auto& those) { return item.parts < those; });
-    bool there = at != index_->items.end() && at->parts == parts && at->at <= archive_.size() &&
-                 at->length <= archive_.size() - at->at;
+    bool there = at != index_->items.end() && at->parts == parts && at->at <= archive_->size() &&
+                 at->length <= archive_->size() - at->at;
     if (there) matched_->found[i] = static_cast<std::uint32_t>(at - index_->items.begin());
   }
 }
@@ -234,7 +174,7 @@ bool Stock::take(std::size_t index, bool silent, PackedProfile& out) const {
   const StockIndex::Item& item = index_->items[matched_->found[index]];
   const Snapshot& snapshot = *matched_->snapshot;
   out.entry.path = profile_path(snapshot.id_of(snapshot.published[index]));
-  out.entry.lent = std::string_view(archive_).substr(item.at, item.length);
+  out.entry.lent = {archive_.get(), item.at, item.length};
   out.entry.deflated = item.deflated != 0;
   out.entry.size = item.size;
   out.entry.crc = item.crc;
@@ -257,44 +197,40 @@ void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<
     item.status = static_cast<std::uint32_t>(packed[i].status);
     item.crc = entry.crc;
     item.deflated = entry.deflated ? 1 : 0;
-    item.length = entry.stored().size();
+    item.length = entry.stored_size();
     item.size = entry.size;
     item.capped = packed[i].capped;
     std::copy(entry.digest.begin(), entry.digest.end(), item.digest.begin());
   }
-  archive_ = {};
+  archive_.reset();
 }
 
-bool Stock::keep_index(const ReleaseFile& archive) {
-  index_->archive = checksum(archive.bytes);
-  ItemFinder finder(*index_);
-  std::size_t found = 0;
-  each_entry(archive.bytes, [&](std::string_view path, std::uint64_t at) {
-    if (!path.starts_with("profiles/") || !path.ends_with(".json")) return;
-    StockIndex::Item* item = finder.find(path);
-    if (item == nullptr) return;
-    item->at = at;
-    ++found;
-  });
-  if (found != index_->items.size()) return false;  // it is another archive
+void Stock::require_unchanged() const {
+  if (archive_ && !archive_->is_unchanged())
+    throw SystemError(fmt::format("{} was written to while it was read", (folder_ / "archive").string()),
+                      "build again");
+}
+
+bool Stock::keep_index(const TierRelease& whole) {
+  if (whole.places.size() != index_->items.size()) return false;
+  index_->archive = whole.checksum;
+  for (std::size_t i = 0; i < whole.places.size(); ++i) {
+    index_->items[i].at = whole.places[i];
+    if (whole.places[i] == 0) return false;
+  }
   BinaryWriter writer;
   pass(writer, *index_);
   return write_kept(folder_ / "index", writer.bytes);
 }
 
-void Stock::keep_archive(const ReleaseFile& archive, const fs::path& path) const {
+void Stock::keep_archive(const fs::path& path) const {
   fs::path to = folder_ / "archive", beside = folder_ / fmt::format(".archive-{}", getpid());
   std::error_code failure;
   fs::remove(beside, failure);
   fs::create_hard_link(path, beside, failure);
-  if (failure) {
-    std::ofstream out(beside, std::ios::binary);
-    out << archive.bytes;
-    if (!out.flush()) {
-      out.close();
-      fs::remove(beside, failure);
-      return;
-    }
+  if (failure && !fs::copy_file(path, beside, failure)) {
+    fs::remove(beside, failure);
+    return;
   }
   fs::rename(beside, to, failure);
   // A rename between two names of one file does nothing.

@@ -40,18 +40,21 @@ class Stock {
   // before.
   void replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said);
 
-  // Keeps where their files lie in `archive`; false where that cannot be written. It is of use once the archive is
-  // kept.
-  bool keep_index(const ReleaseFile& archive);
+  // Throws SystemError where somebody wrote to what is lent.
+  void require_unchanged() const;
+
+  // Keeps where their files lie in the archive of `whole`, the tier that has all profiles; false where that is not
+  // known or cannot be written. It is of use once the archive is kept.
+  bool keep_index(const TierRelease& whole);
   // Keeps the archive, which stands at `path`, in place of the one before; where it cannot be written, none is there.
-  void keep_archive(const ReleaseFile& archive, const std::filesystem::path& path) const;
+  void keep_archive(const std::filesystem::path& path) const;
 
  private:
   struct Matched;
   std::filesystem::path folder_;
   std::unique_ptr<StockIndex> index_;
   std::unique_ptr<Matched> matched_;
-  std::string archive_;
+  std::unique_ptr<StoredFile> archive_;
 };
 
 }  // namespace bindery
