@@ -147,15 +147,15 @@ TEST_CASE("an archive comes in parts, in order, and is told where its entries li
   for (int i = 0; i < 400; ++i) entries.push_back(&packed.emplace_back(pack(fmt::format("{:03}.bin", i), noise(100 + 37 * i))));
   std::string all;
   int parts = 0;
-  std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish([&](std::string_view bytes) {
+  std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish({[&](std::string_view bytes) {
     ++parts;
     all += bytes;
-  });
+  }});
   CHECK(parts > 4);
   CHECK(all == write_archive(entries, 0));
   REQUIRE(places.size() == entries.size());
   for (std::size_t i = 0; i < places.size(); ++i) CHECK(all.compare(places[i], entries[i]->data.size(), entries[i]->data) == 0);
-  CHECK_THROWS_AS(ArchiveWriter(entries, 0).finish([](std::string_view) { throw std::runtime_error("full"); }), std::runtime_error);
+  CHECK_THROWS_AS(ArchiveWriter(entries, 0).finish({[](std::string_view) { throw std::runtime_error("full"); }}), std::runtime_error);
 }
 
 TEST_CASE("entries that lie in a file are copied from there, and a file that is too short is noticed") {

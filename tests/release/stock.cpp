@@ -67,10 +67,7 @@ class Built {
     TierRelease whole;
     {
       std::ofstream file(root / "out/all.zip", std::ios::binary);
-      std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish([&](std::string_view bytes) {
-        whole.checksum = checksum(bytes, whole.checksum);
-        file << bytes;
-      });
+      std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish({[&](std::string_view bytes) { whole.checksum = checksum(bytes, whole.checksum); }, [&](std::string_view bytes) { file << bytes; }});
       REQUIRE(places.size() == packed.size());
       whole.places.resize(places.size());
       for (std::size_t i = 0; i < places.size(); ++i) whole.places[order[i].second] = places[i];

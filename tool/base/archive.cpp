@@ -1,13 +1,8 @@
 #include "base/archive.h"
 
 #include <algorithm>
-#include <condition_variable>
 #include <cstring>
-#include <deque>
-#include <exception>
 #include <memory>
-#include <mutex>
-#include <thread>
 
 #include <fmt/format.h>
 #include <libdeflate.h>
@@ -76,80 +71,11 @@ zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
   }
 }
 
-// Hands the parts of an archive on, by a thread of its own.
-class Follower {
- public:
-  explicit Follower(const TakeBytes& take) : take_(take), thread_([this] { run(); }) {}
-  ~Follower() { close(); }
-
-  // The next part. Gives an empty text that can be filled.
-  std::string hand(std::string bytes) {
-    std::unique_lock lock(guard_);
-    moved_.wait(lock, [&] { return parts_.size() < most; });
-    parts_.push_back(std::move(bytes));
-    std::string empty;
-    if (!used_.empty()) {
-      empty = std::move(used_.back());
-      used_.pop_back();
-    }
-    lock.unlock();
-    moved_.notify_all();
-    return empty;
-  }
-
-  // That was the last. Throws what the taker threw.
-  void finish() {
-    close();
-    if (failure_) std::rethrow_exception(failure_);
-  }
-
- private:
-  static constexpr std::size_t most = 4;  // parts that wait
-
-  void close() {
-    {
-      std::lock_guard lock(guard_);
-      over_ = true;
-    }
-    moved_.notify_all();
-    if (thread_.joinable()) thread_.join();
-  }
-
-  void run() {
-    for (;;) {
-      std::unique_lock lock(guard_);
-      moved_.wait(lock, [&] { return over_ || !parts_.empty(); });
-      if (parts_.empty()) return;
-      std::string part = std::move(parts_.front());
-      parts_.pop_front();
-      lock.unlock();
-      moved_.notify_all();
-      try {
-        if (!failure_) take_(part);
-      } catch (...) {
-        failure_ = std::current_exception();
-      }
-      part.clear();
-      lock.lock();
-      used_.push_back(std::move(part));
-    }
-  }
-
-  const TakeBytes& take_;
-  std::mutex guard_;
-  std::condition_variable moved_;
-  std::deque<std::string> parts_;
-  std::vector<std::string> used_;
-  bool over_ = false;
-  std::exception_ptr failure_;  // of the thread, until it has ended
-  std::thread thread_;          // the last, so that it finds the others
-};
-
 // libzip's target. libzip goes back to the head of the entry that it has just written, and no further: what is before
-// that is final and goes to the follower.
+// that is final and goes to the followers.
 class Sink {
  public:
-  std::unique_ptr<Follower> follower;
+  std::unique_ptr<Followers> followers;
   std::vector<std::uint64_t> heads;  // where libzip went back to
 
   std::uint64_t size() const { return begin_ + open_.size(); }
@@ -171,8 +97,8 @@ class Sink {
       std::string rest = open_.substr(final);
       open_.resize(final);
       begin_ += final;
-      open_ = follower->hand(std::move(open_));
-      open_.reserve(2 * part);
+      open_ = followers->hand(std::move(open_));
+      open_.reserve(part + part / 4);
       open_ += rest;
     }
     return true;
@@ -180,12 +106,12 @@ class Sink {
 
   void finish() {
     begin_ += open_.size();
-    follower->hand(std::move(open_));
-    follower->finish();
+    followers->hand(std::move(open_));
+    followers->finish();
   }
 
  private:
-  static constexpr std::size_t part = 256 * 1024;
+  static constexpr std::size_t part = 96 * 1024;  // a few of them stay in a core's cache
 
   std::uint64_t begin_ = 0, at_ = 0;
   std::string open_;  // what is not final, from `begin_` on
@@ -380,13 +306,13 @@ ArchiveWriter::ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64
 
 ArchiveWriter::~ArchiveWriter() = default;
 
-std::vector<std::uint64_t> ArchiveWriter::finish(const TakeBytes& take) {
+std::vector<std::uint64_t> ArchiveWriter::finish(std::vector<TakeBytes> takers) {
   State& s = *state_;
   for (std::size_t i = 0; i < s.entries.size(); ++i) {
     auto method = static_cast<zip_int32_t>(s.entries[i]->deflated ? ZIP_CM_DEFLATE : ZIP_CM_STORE);
     if (zip_set_file_compression(s.archive, i, method, 0) != 0) s.fail();
   }
-  s.target.follower = std::make_unique<Follower>(take);
+  s.target.followers = std::make_unique<Followers>(std::move(takers));
   if (zip_close(s.archive) != 0) s.fail();
   s.archive = nullptr;
   s.target.finish();
@@ -403,7 +329,7 @@ std::vector<std::uint64_t> ArchiveWriter::finish(const TakeBytes& take) {
 
 std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time) {
   std::string out;
-  ArchiveWriter(entries, time).finish([&](std::string_view bytes) { out += bytes; });
+  ArchiveWriter(entries, time).finish({[&](std::string_view bytes) { out += bytes; }});
   return out;
 }
 

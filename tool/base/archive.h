@@ -13,6 +13,7 @@
 #include <string_view>
 #include <vector>
 
+#include "base/followers.h"
 #include "base/stored_file.h"
 
 namespace bindery {
@@ -40,9 +41,6 @@ PackedEntry pack(std::string path, std::string_view bytes);
 // The same without the digest.
 PackedEntry compress(std::string path, std::string_view bytes);
 
-// Gets the bytes of an archive while it is written: all of them, in order.
-using TakeBytes = std::function<void(std::string_view bytes)>;
-
 // Writes an archive of at least one entry. The process must run with TZ=UTC0.
 class ArchiveWriter {
  public:
@@ -53,9 +51,9 @@ class ArchiveWriter {
   ArchiveWriter(const ArchiveWriter&) = delete;
   ArchiveWriter& operator=(const ArchiveWriter&) = delete;
 
-  // Hands the archive to `take`, which is called from another thread and may throw. Gives where the stored bytes of
-  // each entry begin in it; nothing where that is not certain.
-  std::vector<std::uint64_t> finish(const TakeBytes& take);
+  // Hands the archive to each taker while it comes about; see Followers. Gives where the stored bytes of each entry
+  // begin in it; nothing where that is not certain.
+  std::vector<std::uint64_t> finish(std::vector<TakeBytes> takers);
 
  private:
   struct State;

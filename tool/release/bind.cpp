@@ -68,19 +68,25 @@ void write_row(const Listed& listed, JsonWriter& json) {
 
 std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles,
                           unsigned jobs) {
-  constexpr std::size_t block = 256;
-  std::vector<JsonWriter> rows((profiles.size() + block - 1) / block, JsonWriter::of_items(1));
-  parallel_for(rows.size(), jobs, [&](std::size_t b) {
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, profiles.size()); ++i)
-      write_row(profiles[i], rows[b]);
-  });
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
   json.key("profiles").open_list();
-  json.reserve(std::accumulate(rows.begin(), rows.end(), std::size_t{16},
-                               [](std::size_t sum, const JsonWriter& each) { return sum + each.size() + 1; }));
-  for (const JsonWriter& each : rows) json.items(each);
+  // A part a thread, the first into the list itself; with room for rows that are a little longer than one in the
+  // middle.
+  constexpr std::size_t least = 256;
+  std::size_t parts = std::clamp<std::size_t>(profiles.size() / least, 1, std::max(1u, jobs));
+  JsonWriter sample = JsonWriter::of_items(1);
+  if (!profiles.empty()) write_row(profiles[profiles.size() / 2], sample);
+  std::size_t room = profiles.size() * (sample.size() + sample.size() / 8) + 64;
+  std::vector<JsonWriter> rest(parts - 1, JsonWriter::of_items(1));
+  parallel_for(parts, jobs, [&](std::size_t p) {
+    JsonWriter& own = p == 0 ? json : rest[p - 1];
+    own.reserve(p == 0 ? room : room / parts);
+    for (std::size_t i = profiles.size() * p / parts; i < profiles.size() * (p + 1) / parts; ++i)
+      write_row(profiles[i], own);
+  });
+  for (const JsonWriter& each : rest) json.items(each);
   json.close().close();
   return json.finish();
 }
@@ -190,13 +196,16 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
   ReleaseFile whole;
   whole.name = fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier));
   Sha256 digest;
-  std::vector<std::uint64_t> places = archive->finish([&](std::string_view bytes) {
+  auto look = [&](std::string_view bytes) {
     digest.add(bytes);
     out.checksum = checksum(bytes, out.checksum);
     whole.size += bytes.size();
+  };
+  auto keep = [&](std::string_view bytes) {
     if (take) take(parts.tier, whole.name, bytes);
     else whole.bytes += bytes;
-  });
+  };
+  std::vector<std::uint64_t> places = archive->finish({look, keep});
   if (!places.empty()) {
     out.places.assign(packed_profiles, 0);
     for (std::size_t i = 0; i < places.size(); ++i) {
