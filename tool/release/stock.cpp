@@ -219,6 +219,8 @@ bool Stock::keep_index(const TierRelease& whole) {
     if (whole.places[i] == 0) return false;
   }
   BinaryWriter writer;
+  constexpr std::size_t a_part = 128;
+  writer.bytes.reserve(index_->items.size() * sizeof(StockIndex::Item) + index_->parts.size() * a_part);
   pass(writer, *index_);
   return write_kept(folder_ / "index", writer.bytes);
 }
