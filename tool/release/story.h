@@ -19,11 +19,13 @@ class StoryTeller {
   // The release before that version, or before the next one.
   std::optional<SideSource> before(const std::optional<Version>& version, Diagnostics& out) const;
 
+  // The ids of the profiles that an audience gets, sorted by their names.
+  using Profiles = std::function<std::vector<std::string>(Tier)>;
   // What is to be released.
   struct Publication {
     SideSource source;
-    std::optional<Side> side;                                // its tree; not needed where nothing came before
-    std::function<std::vector<std::string>(Tier)> profiles;  // the ids of those that an audience gets, sorted
+    std::optional<Side> side;  // its tree; not needed where nothing came before
+    Profiles profiles;
   };
 
   // The chapter of what is to be released, for each tier, and the version that they ask for.
