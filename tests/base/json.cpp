@@ -15,20 +15,6 @@ TEST_CASE("objects and lists are written in the order of the calls") {
   CHECK(json.finish() == "{\n \"b\": \"x\",\n \"a\": [\n  1,\n  true,\n  null\n ],\n \"c\": {}\n}\n");
 }
 
-TEST_CASE("items that other writers made stand in the list as if they had been written there") {
-  JsonWriter whole, parts;
-  std::vector<JsonWriter> made(3, JsonWriter::of_items(1));
-  for (JsonWriter* json : {&whole, &parts}) json->open_object().key("a").open_list();
-  for (int i : {0, 1, 2}) {
-    for (JsonWriter* json : {&whole, i < 2 ? &made[0] : &made[2]}) json->open_object().key("b").whole(i).close();
-  }
-  for (const JsonWriter& each : made) parts.items(each);
-  for (JsonWriter* json : {&whole, &parts}) json->close().close();
-  std::string expected = whole.finish();
-  CHECK(expected.find("\n  {\n   \"b\": 0\n  },") != std::string::npos);
-  CHECK(parts.finish() == expected);
-}
-
 TEST_CASE("without indentation all stands on one line") {
   JsonWriter json(0);
   json.open_list().text("a").open_object().key("k").number(1.5).close().open_list().close().close();

@@ -36,25 +36,10 @@ std::string json_quoted(std::string_view text) {
   return out;
 }
 
-JsonWriter JsonWriter::of_items(std::size_t outer) {
-  JsonWriter out;
-  out.outer_ = outer;
-  out.levels_.push_back({']'});
-  return out;
-}
-
-JsonWriter& JsonWriter::items(const JsonWriter& part) {
-  if (part.out_.empty()) return *this;
-  if (levels_.back().any) out_ += ',';
-  levels_.back().any = true;
-  out_ += part.out_;
-  return *this;
-}
-
 void JsonWriter::line() {
   if (indent_ == 0) return;
   out_ += '\n';
-  out_.append((outer_ + levels_.size()) * static_cast<std::size_t>(indent_), ' ');
+  out_.append(levels_.size() * static_cast<std::size_t>(indent_), ' ');
 }
 
 void JsonWriter::next() {

@@ -14,8 +14,6 @@ class JsonWriter {
  public:
   // `indent` blanks a level; with 0 everything stands on one line.
   explicit JsonWriter(int indent = 1) : indent_(indent) {}
-  // Writes items of a list that stands below `outer` levels of another writer, for its items().
-  static JsonWriter of_items(std::size_t outer);
 
   JsonWriter& open_object() { return open('{'); }
   JsonWriter& open_list() { return open('['); }
@@ -37,8 +35,6 @@ class JsonWriter {
   // The finished text, with a line break at its end.
   std::string finish();
 
-  // What of_items() wrote, in the list that is open here.
-  JsonWriter& items(const JsonWriter& part);
   // Makes room for so many bytes more.
   void reserve(std::size_t bytes) { out_.reserve(out_.size() + bytes); }
   std::size_t size() const { return out_.size(); }
@@ -54,7 +50,6 @@ class JsonWriter {
   void line();
 
   int indent_;
-  std::size_t outer_ = 0;
   bool after_key_ = false;
   std::vector<Level> levels_;
   std::string out_;

@@ -40,11 +40,13 @@ void forget_edits(Changes& changes) {
 }
 
 // Nothing stood there before.
-Changes all_came(const std::vector<std::string>& profiles) {
+Changes all_came(std::vector<std::string> profiles) {
   Changes out;
-  for (const std::string& each : profiles) {
+  out.added.reserve(profiles.size());
+  out.profiles.reserve(profiles.size());
+  for (std::string& each : profiles) {
     out.added.push_back(static_cast<std::uint32_t>(out.profiles.size()));
-    out.profiles.push_back({each, {}, true, false});
+    out.profiles.push_back({std::move(each), {}, true, false});
   }
   forget_edits(out);
   return out;
@@ -117,10 +119,10 @@ std::optional<Chapter> Chronicle::tell(const SideSource* from, const SideSource&
   return chapter;
 }
 
-Chapter Chronicle::tell_first(const SideSource& to, const std::vector<std::string>& profiles,
+Chapter Chronicle::tell_first(const SideSource& to, std::vector<std::string> profiles,
                               const std::vector<ChapterNote>& today, Tier audience) const {
   Chapter chapter = begin(nullptr, to, audience);
-  chapter.changes = all_came(profiles);
+  chapter.changes = all_came(std::move(profiles));
   finish(nullptr, to, today, chapter);
   return chapter;
 }

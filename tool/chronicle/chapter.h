@@ -74,8 +74,8 @@ class Chronicle {
 
   // The same of a tree before which nothing was released, or nothing that can be read: all of its profiles came, by
   // their ids.
-  Chapter tell_first(const SideSource& to, const std::vector<std::string>& profiles,
-                     const std::vector<ChapterNote>& today, Tier audience) const;
+  Chapter tell_first(const SideSource& to, std::vector<std::string> profiles, const std::vector<ChapterNote>& today,
+                     Tier audience) const;
 
  private:
   Chapter begin(const SideSource* from, const SideSource& to, Tier audience) const;

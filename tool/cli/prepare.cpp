@@ -45,7 +45,7 @@ class Preparation {
       if (!out_.stock->holds(i, false)) missing.push_back(i);
     }
     recall_->add(missing);
-    if (!recall_->read()) return false;
+    if (!recall_->read() || recall_->tree().plan.sets.empty()) return false;
     options_.progress->enter("checking", recall_->triples());
     packed_.resize(now.published.size());
     ProfilePacker packer(recall_->tree());

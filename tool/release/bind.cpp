@@ -66,27 +66,17 @@ void write_row(const Listed& listed, JsonWriter& json) {
   json.close();
 }
 
-std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles,
-                          unsigned jobs) {
+std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles) {
   JsonWriter json;
   json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
   json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
   json.key("profiles").open_list();
-  // A part a thread, the first into the list itself; with room for rows that are a little longer than one in the
-  // middle.
-  constexpr std::size_t least = 256;
-  std::size_t parts = std::clamp<std::size_t>(profiles.size() / least, 1, std::max(1u, jobs));
-  JsonWriter sample = JsonWriter::of_items(1);
-  if (!profiles.empty()) write_row(profiles[profiles.size() / 2], sample);
-  std::size_t room = profiles.size() * (sample.size() + sample.size() / 8) + 64;
-  std::vector<JsonWriter> rest(parts - 1, JsonWriter::of_items(1));
-  parallel_for(parts, jobs, [&](std::size_t p) {
-    JsonWriter& own = p == 0 ? json : rest[p - 1];
-    own.reserve(p == 0 ? room : room / parts);
-    for (std::size_t i = profiles.size() * p / parts; i < profiles.size() * (p + 1) / parts; ++i)
-      write_row(profiles[i], own);
-  });
-  for (const JsonWriter& each : rest) json.items(each);
+  if (!profiles.empty()) {
+    JsonWriter sample;
+    write_row(profiles[profiles.size() / 2], sample);
+    json.reserve(profiles.size() * (sample.size() + sample.size() / 4));
+  }
+  for (const Listed& each : profiles) write_row(each, json);
   json.close().close();
   return json.finish();
 }
@@ -122,9 +112,8 @@ std::string release_json(const Tree& tree, Tier tier, const Edition& edition, st
   return json.finish();
 }
 
-// Paths and their digests as `sha256sum` writes them.
-std::string sums_text(std::vector<std::pair<std::string_view, std::string_view>> digests) {
-  if (!std::is_sorted(digests.begin(), digests.end())) std::sort(digests.begin(), digests.end());
+// Paths, sorted, and their digests as `sha256sum` writes them.
+std::string sums_text(const std::vector<std::pair<std::string_view, std::string_view>>& digests) {
   std::string out;
   out.reserve(std::accumulate(digests.begin(), digests.end(), std::size_t{0}, [](std::size_t sum, const auto& each) {
     return sum + each.first.size() + each.second.size() + 3;
@@ -140,17 +129,34 @@ ReleaseFile release_file(std::string name, std::string bytes) {
   return file;
 }
 
+// Entries of an archive, with the number of the profile whose file each is.
+using Entries = std::vector<std::pair<const PackedEntry*, std::size_t>>;
+constexpr std::size_t no_profile = static_cast<std::size_t>(-1);
+
+// Profiles come in the order of their names, which is nearly that of their paths.
+void sort_by_path(Entries& entries) {
+  auto by_path = [](const auto& a, const auto& b) { return a.first->path < b.first->path; };
+  auto others =
+      std::stable_partition(entries.begin(), entries.end(), [](const auto& each) { return each.second != no_profile; });
+  if (!std::is_sorted(entries.begin(), others, by_path)) std::sort(entries.begin(), others, by_path);
+  std::sort(others, entries.end(), by_path);
+  std::inplace_merge(entries.begin(), others, entries.end(), by_path);
+}
+
+// Does two things at once, where there are two cores.
+template <typename First, typename Second>
+void both(unsigned jobs, const First& first, const Second& second) {
+  parallel_for(2, jobs, [&](std::size_t i) { i == 0 ? first() : second(); });
+}
+
 // What a tier's archive is made of besides its own texts.
 struct TierParts {
   Tier tier = Tier::free;
   const std::string* changelog = nullptr;
   std::vector<Listed> profiles;
-  // Settings, profiles, files of the dialects; with the number of the profile.
-  std::vector<std::pair<const PackedEntry*, std::size_t>> entries;
+  Entries entries;  // settings, profiles, files of the dialects
   std::size_t capped = 0;
 };
-
-constexpr std::size_t no_profile = static_cast<std::size_t>(-1);
 
 TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts,
                       std::size_t packed_profiles, const Edition& edition, unsigned jobs, const TakeArchive& take) {
@@ -158,9 +164,8 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
   out.tier = parts.tier;
   out.profiles = parts.profiles.size();
   out.capped = parts.capped;
-  const std::array<std::string, 4> own = {*parts.changelog, licence_text(tree),
-                                          read_me_first(tree, dialects, parts.tier, edition, out.profiles),
-                                          contents_json(tree, parts.tier, edition, parts.profiles, jobs)};
+  std::array<std::string, 4> own = {
+      *parts.changelog, licence_text(tree), read_me_first(tree, dialects, parts.tier, edition, out.profiles), {}};
   const std::array<const char*, own.size() + 1> names = {"CHANGELOG.md", "LICENSE.txt", "READ-ME-FIRST.txt",
                                                          "contents.json", "SHA256SUMS"};
   std::array<PackedEntry, names.size()> packed, entries;
@@ -169,29 +174,31 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
     parts.entries.emplace_back(&entries[i], no_profile);
   }
   std::optional<ArchiveWriter> archive;
-  // The list of contents takes the longest to compress.
-  std::array<std::function<void()>, 2> tasks = {
+  both(
+      jobs, [&] { own.back() = contents_json(tree, parts.tier, edition, parts.profiles); },
+      [&] {
+        sort_by_path(parts.entries);
+        std::vector<const PackedEntry*> sorted;
+        for (const auto& [entry, profile] : parts.entries) sorted.push_back(entry);
+        archive.emplace(std::move(sorted), edition.time);
+      });
+  both(
+      jobs,
       [&] {
         for (std::size_t i = own.size(); i-- > 0;) packed[i] = compress(names[i], own[i]);
       },
       [&] {
         std::array<std::string, own.size()> of_own;
         std::transform(own.begin(), own.end(), of_own.begin(), [](const std::string& text) { return sha256(text); });
-        std::sort(parts.entries.begin(), parts.entries.end(),
-                  [](const auto& a, const auto& b) { return a.first->path < b.first->path; });
         std::vector<std::pair<std::string_view, std::string_view>> digests;
-        std::vector<const PackedEntry*> sorted;
         for (const auto& [entry, profile] : parts.entries) {
-          sorted.push_back(entry);
           auto which = static_cast<std::size_t>(std::find(names.begin(), names.end(), entry->path) - names.begin());
           if (which < own.size()) digests.emplace_back(entry->path, of_own[which]);
           else if (which == names.size()) digests.emplace_back(entry->path, entry->digest);
         }
-        packed.back() = compress(names.back(), sums_text(std::move(digests)));
+        packed.back() = compress(names.back(), sums_text(digests));
         out.contents = of_own.back();
-        archive.emplace(std::move(sorted), edition.time);
-      }};
-  parallel_for(tasks.size(), jobs, [&](std::size_t i) { tasks[i](); });
+      });
   entries = std::move(packed);
   ReleaseFile whole;
   whole.name = fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier));
@@ -219,7 +226,8 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
       release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));
   std::vector<std::pair<std::string_view, std::string_view>> digests;
   for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, file.digest);
-  out.files.push_back(release_file("SHA256SUMS", sums_text(std::move(digests))));
+  std::sort(digests.begin(), digests.end());
+  out.files.push_back(release_file("SHA256SUMS", sums_text(digests)));
   return out;
 }
 
