@@ -147,7 +147,7 @@ TEST_CASE("what comes, goes or moves is noticed in folders whose stamps are beli
       case 1: fs::remove(tree.folder.path / sub); break;
       case 2: fs::rename(src / "process/sub/deep", src / "process/sub/other"); break;
       case 3: tree.folder.write("profiles-src/material/fresh/s.yaml", "title: S\n"); break;
-      case 4: tree.folder.write("release/notes/first.yaml", "section: added\ntext: The first.\n"); break;
+      case 4: tree.folder.write("release/notes/first.yaml", "section: Added\ntext: The first.\n"); break;
       case 5:
         fs::rename(src / "process/sub", tree.folder.path / "elsewhere");
         fs::create_directory_symlink(tree.folder.path / "elsewhere", src / "process/sub");

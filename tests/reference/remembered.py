@@ -42,8 +42,16 @@ class Case:
         for again in itertools.count():
             if Maker(f"{seed}.{again}").tree(folder) and Tree(folder).selected():
                 if self.program.run("validate", "--no-cache").returncode == 0:
-                    return
+                    return self.add_texts(folder)
             shutil.rmtree(folder, ignore_errors=True)
+
+    def add_texts(self, folder):
+        """What an archive holds besides profiles, in the publisher's words."""
+        for path in ("release/texts/read-me-first.txt", "release/texts/licence.txt", "release/notes/first.yaml"):
+            if self.random.random() < 0.5:
+                (folder / path).parent.mkdir(parents=True, exist_ok=True)
+                note = "section: Added\ntext: An invented collection.\n"
+                (folder / path).write_text(note if path.endswith(".yaml") else f"Invented words {self.random.random()}.\n", encoding="utf-8")
 
     def same(self, what, got, expected):
         if got != expected:

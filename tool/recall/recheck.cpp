@@ -318,7 +318,9 @@ class Recall::Work {
     }
     std::vector<std::string> paths;
     for (std::uint32_t i = 0; i < known_.files.size(); ++i) {
-      if (wanted[i] || is_for_all_profiles(known_.files[i].path)) paths.push_back(known_.files[i].path);
+      const std::string& path = known_.files[i].path;
+      // With the publisher's own texts, which a release holds besides its profiles.
+      if (wanted[i] || is_for_all_profiles(path) || path.starts_with("release/texts/")) paths.push_back(path);
     }
     return paths;
   }

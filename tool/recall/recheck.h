@@ -41,7 +41,7 @@ class Recall {
 
   // Reads what is to be resolved; false where much is, or a report that stands may be another.
   bool read();
-  // After read(): the files that are for all profiles, and what the triples are made of.
+  // After read(): the files that are for all profiles, the publisher's texts, and what the triples are made of.
   const Tree& tree() const;
   std::size_t triples() const;
 
