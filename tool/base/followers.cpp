@@ -11,7 +11,12 @@ constexpr std::size_t most = 8;  // parts that wait
 }  // namespace
 
 Followers::Followers(std::vector<TakeBytes> takers) : takers_(std::move(takers)), next_(takers_.size(), 0) {
-  for (std::size_t i = 0; i < takers_.size(); ++i) threads_.emplace_back([this, i] { run(i); });
+  try {
+    for (std::size_t i = 0; i < takers_.size(); ++i) threads_.emplace_back([this, i] { run(i); });
+  } catch (...) {
+    close();  // those that run, where the system gives no more
+    throw;
+  }
 }
 
 Followers::~Followers() { close(); }

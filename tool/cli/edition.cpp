@@ -24,6 +24,8 @@ bool EditionTeller::is_first() const {
 }
 
 void EditionTeller::ask_git(std::vector<std::string> edited) {
+  if (git_asked_) return;
+  git_asked_ = true;
   auto ask = [this, edited = std::move(edited)] { return git_state(root_, edited); };
   git_later_ = std::async(options_.jobs > 1 ? std::launch::async : std::launch::deferred, ask);
 }

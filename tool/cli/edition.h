@@ -36,8 +36,8 @@ class EditionTeller {
   // Is there no release before it, as far as can be known? Then the names of the profiles are all that it tells.
   bool is_first() const;
 
-  // Asks git how the tree stands, meanwhile. Files of which it is known that they were `edited` are looked at first:
-  // they are changed, for the most part.
+  // Asks git how the tree stands, meanwhile; once. Files of which it is known that they were `edited` are looked at
+  // first: they are changed, for the most part.
   void ask_git(std::vector<std::string> edited);
 
   // All of the edition but for a snapshot's name; reports what keeps the tree from being the version that is asked for.
@@ -63,6 +63,7 @@ class EditionTeller {
   const Options& options_;
   const ReleaseWish& wish_;
   const std::filesystem::path root_;
+  bool git_asked_ = false;
   std::future<std::optional<GitState>> git_later_;
   std::optional<GitState> git_;
   Chronicle chronicle_;

@@ -4,6 +4,7 @@
 #include <future>
 #include <memory>
 
+#include "base/failure.h"
 #include "base/parallel.h"
 #include "check/check.h"
 #include "dialect/check.h"
@@ -37,7 +38,6 @@ class Preparation {
     recall_ = Recall::open(root_, options_.jobs);
     if (!recall_ || recall_->snapshot().published.empty()) return false;
     teller_.ask_git(recall_->edited());
-    git_asked_ = true;
     const Snapshot& now = recall_->snapshot();
     take_stock(now);
     std::vector<std::uint32_t> missing;
@@ -82,7 +82,7 @@ class Preparation {
 
   void prepare_whole() {
     std::int64_t begun = now_in_nanoseconds();
-    if (!git_asked_) teller_.ask_git({});
+    teller_.ask_git({});
     out_.session = open_session(options_);
     const Tree& tree = out_.session.tree;
     Diagnostics& reports = out_.session.diagnostics;
@@ -192,8 +192,13 @@ class Preparation {
       writer_->begin(teller_.edition());
       take = [this](Tier tier, const std::string& name, std::string_view bytes) { writer_->take(tier, name, bytes); };
     }
-    out_.release = bind_release(tree, dialects_, selection_, packed_, teller_.edition(), teller_.changelogs(),
-                                options_.jobs, take);
+    try {
+      out_.release = bind_release(tree, dialects_, selection_, packed_, teller_.edition(), teller_.changelogs(),
+                                  options_.jobs, take);
+    } catch (const SystemError&) {
+      if (out_.stock) out_.stock->require_unchanged();  // it is the cause, where it was
+      throw;
+    }
     out_.edition = teller_.edition();
     out_.entry = teller_.entry(out_.release);
     if (out_.stock) {
@@ -207,7 +212,6 @@ class Preparation {
   ReleaseWriter* writer_;
   const std::filesystem::path root_;
   const std::launch way_;  // of what can be done meanwhile
-  bool git_asked_ = false;
   std::future<std::optional<Stock>> stock_later_;
   PreparedRelease out_;
   std::optional<Recall> recall_;

@@ -158,6 +158,31 @@ struct TierParts {
   std::size_t capped = 0;
 };
 
+// Writes the archive, and notes in `tier` what there is to know of its bytes.
+ReleaseFile finish_archive(ArchiveWriter& archive, std::string name, const Entries& entries,
+                           std::size_t packed_profiles, const TakeArchive& take, TierRelease& tier) {
+  ReleaseFile file;
+  file.name = std::move(name);
+  Sha256 digest;
+  auto look = [&](std::string_view bytes) {
+    digest.add(bytes);
+    tier.checksum = checksum(bytes, tier.checksum);
+    file.size += bytes.size();
+  };
+  auto keep = [&](std::string_view bytes) {
+    if (take) take(tier.tier, file.name, bytes);
+    else file.bytes += bytes;
+  };
+  std::vector<std::uint64_t> places = archive.finish({look, keep});
+  file.digest = digest.finish();
+  if (places.empty()) return file;
+  tier.places.assign(packed_profiles, 0);
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    if (std::size_t profile = entries[i].second; profile != no_profile) tier.places[profile] = places[i];
+  }
+  return file;
+}
+
 TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts,
                       std::size_t packed_profiles, const Edition& edition, unsigned jobs, const TakeArchive& take) {
   TierRelease out;
@@ -200,27 +225,9 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
         out.contents = of_own.back();
       });
   entries = std::move(packed);
-  ReleaseFile whole;
-  whole.name = fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier));
-  Sha256 digest;
-  auto look = [&](std::string_view bytes) {
-    digest.add(bytes);
-    out.checksum = checksum(bytes, out.checksum);
-    whole.size += bytes.size();
-  };
-  auto keep = [&](std::string_view bytes) {
-    if (take) take(parts.tier, whole.name, bytes);
-    else whole.bytes += bytes;
-  };
-  std::vector<std::uint64_t> places = archive->finish({look, keep});
-  if (!places.empty()) {
-    out.places.assign(packed_profiles, 0);
-    for (std::size_t i = 0; i < places.size(); ++i) {
-      if (std::size_t profile = parts.entries[i].second; profile != no_profile) out.places[profile] = places[i];
-    }
-  }
-  whole.digest = digest.finish();
-  out.files.push_back(std::move(whole));
+  out.files.push_back(finish_archive(*archive,
+                                     fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier)),
+                                     parts.entries, packed_profiles, take, out));
   out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
   out.files.push_back(
       release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));

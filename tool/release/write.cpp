@@ -131,11 +131,13 @@ void ReleaseWriter::finish(const Release& release) {
     // A file system without exchanges.
     fs::path old = out_ / fmt::format("{}-old", scratch_.filename().string());
     if (std::rename(target_.c_str(), old.c_str()) != 0 && errno != ENOENT) fail(target_, errno);
-    bool placed = std::rename(scratch_.c_str(), target_.c_str()) == 0;
-    int reason = errno;
+    if (std::rename(scratch_.c_str(), target_.c_str()) != 0) {
+      int reason = errno;
+      std::rename(old.c_str(), target_.c_str());  // what stood there stands there again
+      fail(target_, reason);
+    }
     std::error_code failure;
     fs::remove_all(old, failure);
-    if (!placed) fail(target_, reason);
     return;
   }
   if (std::rename(scratch_.c_str(), target_.c_str()) != 0) fail(target_, errno);
