@@ -9,6 +9,7 @@ import os
 import random
 import re
 import shutil
+import subprocess
 import traceback
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
@@ -150,6 +151,23 @@ class Case:
         return done.returncode, done.stdout, done.stderr
 
 
+def other_libraries(checks, binary):
+    """What was remembered is not believed with another file of a library, be it a copy: its bytes could be others now."""
+    with scratch() as folder:
+        tree, libraries = folder / "tree", folder / "libraries"
+        Maker("libraries").tree(tree)
+        program = Program(binary, tree)
+        linked = subprocess.run(["ldd", binary], capture_output=True, text=True, check=True).stdout
+        libraries.mkdir()
+        shutil.copy(re.search(r"=> (/\S*/libdeflate\.so\S*)", linked)[1], libraries)
+        other = {"LD_LIBRARY_PATH": str(libraries)}
+        read = []
+        for env in (None, None, other, other, None):
+            done = program.run("validate", "--timings", env=env)
+            read.append("parsing " in done.stderr if done.returncode == 0 else done.stderr[:200])
+        checks.same("read whole at first, and with other files of libraries", read, [True, False, True, False, True])
+
+
 def run(binary, seed):
     case = Case(binary, seed)
     return f"tree {seed}: {dict(case.counts)}", case.problems, case.counts
@@ -163,6 +181,7 @@ def main():
             checks.that(name, not problems, "\n      ".join(problems[:6] + problems[6:][-1:]))
     for name, number in sorted(counts.items()):
         print(f"      {name}: {number}")
+    other_libraries(checks, arg.binary)
     if arg.cases >= 20:
         for name in ("recalled", "recalled with warnings", "read whole", "sound", "with errors", "edits", "shown", "built of the whole tree",
                      "built of what is remembered"):

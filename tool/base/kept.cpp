@@ -4,6 +4,7 @@
 #include <iterator>
 
 #include <fmt/format.h>
+#include <link.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -17,14 +18,33 @@ namespace {
 
 constexpr std::size_t head = 64;  // the digest
 
+bool append_file(const char* path, std::string& out) {
+  struct stat info {};
+  if (stat(path, &info) != 0) return false;
+  out += fmt::format("{} {} {}.{} ", info.st_size, info.st_ino, info.st_mtim.tv_sec, info.st_mtim.tv_nsec);
+  return true;
+}
+
+// The files of the program and of the libraries that it runs with; empty where they are not known.
+const std::string& program_files() {
+  static const std::string files = [] {
+    std::string out;
+    auto append = [](dl_phdr_info* library, std::size_t, void* to) {
+      // The program has no name here, nor what is no file a path.
+      if (*library->dlpi_name == '/') append_file(library->dlpi_name, *static_cast<std::string*>(to));
+      return 0;
+    };
+    if (append_file("/proc/self/exe", out)) dl_iterate_phdr(append, &out);
+    return out;
+  }();
+  return files;
+}
+
 // Of the bytes and of the program that wrote them: another one may judge otherwise, be it of the same version, and
 // nobody who does not know this one can make bytes that it believes.
 std::optional<std::string> digest_of(std::string_view body) {
-  struct stat info {};
-  if (stat("/proc/self/exe", &info) != 0) return std::nullopt;
-  std::string program =
-      fmt::format("{} {} {}.{} ", info.st_size, info.st_ino, info.st_mtim.tv_sec, info.st_mtim.tv_nsec);
-  return sha256({program, body});
+  if (program_files().empty()) return std::nullopt;
+  return sha256({program_files(), body});
 }
 
 }  // namespace

@@ -10,7 +10,7 @@
 namespace bindery {
 
 // What was kept there; nothing where there is no file, a larger one than `largest`, or one whose bytes are not what this
-// very program wrote.
+// very program wrote, with the libraries that it runs with now.
 std::optional<std::string> read_kept(const std::filesystem::path& path, std::uintmax_t largest);
 
 // Keeps it in a folder of .bindery/, beside the target and then by a rename, so that a killed or a second process
