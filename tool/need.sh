@@ -35,7 +35,7 @@ need_build() {
   need_program ninja ninja-build
   need_program pkg-config pkg-config
   need_program python3 python3
-  need libyaml-cpp-dev libfmt-dev nlohmann-json3-dev libssl-dev libgit2-dev libzip-dev libdeflate-dev libudunits2-dev libpugixml-dev libcli11-dev doctest-dev
+  need libyaml-cpp-dev libfmt-dev nlohmann-json3-dev libssl-dev libgit2-dev libzip-dev libdeflate-dev zlib1g-dev libudunits2-dev libpugixml-dev libcli11-dev doctest-dev
 }
 
 # build PRESET TARGET...: configures once, then compiles what changed.

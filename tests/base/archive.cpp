@@ -2,6 +2,8 @@
 
 #include <cstdlib>
 #include <deque>
+#include <functional>
+#include <optional>
 
 #include "../support.h"
 #include "base/digest.h"
@@ -184,6 +186,108 @@ TEST_CASE("entries that lie in a file are copied from there, and a file that is 
   folder.write("stored", all.substr(0, all.size() / 2));
   CHECK_FALSE(file->is_unchanged());
   CHECK_THROWS_AS(write_archive(of_lent, 0), SystemError);
+}
+
+namespace {
+
+// An archive below a folder, and its entries as it lends them.
+struct Lender {
+  test::Folder folder;
+  std::deque<PackedEntry> own, lent;
+  std::optional<StoredFile> file;
+
+  explicit Lender(const Entries& files, std::int64_t time = 0) {
+    setenv("TZ", "UTC0", 1);  // as the program sets it
+    std::vector<const PackedEntry*> entries;
+    for (const auto& [path, bytes] : files) entries.push_back(&own.emplace_back(pack(path, bytes)));
+    std::string all;
+    std::vector<std::uint64_t> places = ArchiveWriter(entries, time).finish({[&](std::string_view bytes) { all += bytes; }});
+    REQUIRE(places.size() == files.size());
+    folder.write("archive", all);
+    open();
+    for (std::size_t i = 0; i < own.size(); ++i) {
+      PackedEntry& copy = lent.emplace_back(own[i]);
+      copy.data.clear();
+      copy.lent = {&*file, places[i], own[i].data.size()};
+    }
+  }
+  void open() {
+    auto opened = StoredFile::open(folder.path / "archive");
+    REQUIRE(opened.has_value());
+    file.emplace(std::move(*opened));
+  }
+};
+
+Entries various() {
+  Entries out = {{"caf\xc3\xa9.txt", "e"}, {"empty.txt", ""}, {"settings.json", std::string(400'000, 's')}};
+  for (int i = 0; i < 120; ++i) out[fmt::format("profiles/{:03}.json", i)] = i % 3 == 0 ? noise(2000 + i) : std::string(3000 + i, 'p');
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("an archive of which another lends entries has the bytes that libzip gives it") {
+  Lender lender(various(), 86400);
+  Entries now = various();
+  now["SHA256SUMS"] = noise(300'000);
+  now["profiles/007.json"] = "edited";
+  now["profiles/119a.json"] = noise(700);
+  now["z"] = "the last";
+  now.erase("profiles/040.json");
+  now.erase("caf\xc3\xa9.txt");
+  for (std::int64_t time : {std::int64_t{86400}, std::int64_t{1577934245}}) {
+    std::deque<PackedEntry> fresh;
+    std::vector<const PackedEntry*> entries;
+    for (const auto& [path, bytes] : now) {
+      auto lent = std::find_if(lender.lent.begin(), lender.lent.end(), [&](const PackedEntry& each) { return each.path == path && each.crc == checksum(bytes); });
+      entries.push_back(lent != lender.lent.end() ? &*lent : &fresh.emplace_back(pack(path, bytes)));
+    }
+    REQUIRE(fresh.size() == 4);
+    std::string all;
+    std::vector<std::uint64_t> places = ArchiveWriter(entries, time).finish({[&](std::string_view bytes) { all += bytes; }});
+    CHECK(all == archive(now, time));
+    CHECK(read_archive(all) == now);
+    REQUIRE(places.size() == entries.size());
+    for (std::size_t i = 0; i < places.size(); ++i) CHECK(all.compare(places[i] - entries[i]->path.size(), entries[i]->path.size(), entries[i]->path) == 0);
+  }
+}
+
+TEST_CASE("where the list of the lending archive is not as it should be, libzip writes all") {
+  Entries files = {{"a.txt", std::string(3000, 'a')}, {"b.txt", "b"}, {"c.txt", std::string(200'000, 'c')}};
+  std::string expected = archive(files, 0);
+  auto told = [&](const std::function<void(std::string& bytes, PackedEntry& entry)>& change) {
+    Lender lender({{"a.txt", files["a.txt"]}, {"c.txt", files["c.txt"]}});
+    std::string bytes = archive({{"a.txt", files["a.txt"]}, {"c.txt", files["c.txt"]}}, 0);
+    change(bytes, lender.lent[0]);
+    lender.folder.write("archive", bytes);
+    lender.open();
+    PackedEntry b = pack("b.txt", "b");
+    std::vector<const PackedEntry*> entries = {&lender.lent[0], &b, &lender.lent[1]};
+    return write_archive(entries, 0);
+  };
+  CHECK(told([](std::string&, PackedEntry&) {}) == expected);
+  std::size_t list = directory(archive({{"a.txt", files["a.txt"]}, {"c.txt", files["c.txt"]}}, 0));
+  for (std::size_t at : {std::size_t{0}, std::size_t{16}, std::size_t{20}, std::size_t{28}, std::size_t{30}, std::size_t{32}, std::size_t{42}, std::size_t{46}}) {
+    CAPTURE(at);
+    CHECK(told([&](std::string& bytes, PackedEntry&) { bytes[list + at] = static_cast<char>(bytes[list + at] ^ 4); }) == expected);
+  }
+  // The record at the end: its mark, the place and length of the list, a comment.
+  for (std::size_t back : {22u, 10u, 6u, 2u}) {
+    CAPTURE(back);
+    CHECK(told([&](std::string& bytes, PackedEntry&) { bytes[bytes.size() - back] = static_cast<char>(bytes[bytes.size() - back] ^ 4); }) == expected);
+  }
+  CHECK(told([](std::string& bytes, PackedEntry&) { bytes += "more"; }) == expected);
+  // No archive at all, of which the bytes are those of the entries.
+  CHECK(told([](std::string& bytes, PackedEntry&) { bytes.replace(bytes.size() - 22, 22, 22, 'x'); }) == expected);
+}
+
+TEST_CASE("a lending archive that ends early or changes is noticed") {
+  Lender lender({{"a.txt", noise(300'000)}, {"c.txt", std::string(200'000, 'c')}});
+  PackedEntry b = pack("b.txt", "b");
+  std::vector<const PackedEntry*> entries = {&lender.lent[0], &b, &lender.lent[1]};
+  lender.folder.write("archive", "short");
+  CHECK_FALSE(lender.file->is_unchanged());
+  CHECK_THROWS_AS(write_archive(entries, 0), SystemError);
 }
 
 TEST_CASE("an unsafe path is refused") {

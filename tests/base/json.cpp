@@ -43,6 +43,26 @@ TEST_CASE("any text is quoted so that another reader gives it back") {
   }
   CHECK(json_quoted("\xc2\xb0" "C") == "\"\xc2\xb0" "C\"");  // UTF-8 as it is
   CHECK(json_quoted("a\x02") == "\"a\\u0002\"");
+  // Wherever in a text it stands, beside whatever.
+  for (int byte = 0; byte < 128; ++byte) {
+    for (std::size_t at = 0; at < 20; ++at) {
+      std::string text = std::string(at, 'p') + static_cast<char>(byte) + "\xc3\x9f\x7f\xc2\x80 words";
+      CAPTURE(byte);
+      CAPTURE(at);
+      CHECK(Json::parse(json_quoted(text)).get<std::string>() == text);
+    }
+  }
+}
+
+TEST_CASE("what was written can be handed over, and the text goes on") {
+  JsonWriter json;
+  json.open_object().key("a").open_list().whole(1);
+  std::string first = json.hand_over("");
+  CHECK(json.size() == 0);
+  json.whole(2).close();
+  std::string second = json.hand_over("");
+  json.close();
+  CHECK(first + second + json.finish() == "{\n \"a\": [\n  1,\n  2\n ]\n}\n");
 }
 
 }

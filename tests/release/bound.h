@@ -13,7 +13,7 @@ inline Release bound(const Tree& tree, const Selection& selection, const Edition
   CheckForm form;
   form.take = [&](std::size_t i, const Profile& profile) { packed[i] = packer.pack(selection.profiles[i], profile); };
   check_selection(tree, selection, jobs, out, form);
-  return bind_release(tree, {}, selection, packed, edition, {"# Changelog\n", "# Changelog\n"}, jobs);
+  return bind_release(tree, {}, selection, packed, edition, {"# Changelog\n", "# Changelog\n"}, {.jobs = jobs});
 }
 
 }  // namespace bindery::test

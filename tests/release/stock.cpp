@@ -28,7 +28,7 @@ test::Files tree_of(const std::string& base = "wall.speed: 100 mm/s", const test
 // One build of a tree with what was kept below `root`: which profiles were taken over, and the files of all.
 class Built {
  public:
-  Built(const fs::path& root, const test::Files& files, std::vector<std::string> said = {}) : world_(files) {
+  Built(const fs::path& root, const test::Files& files, std::vector<std::string> said = {}, std::vector<PlacedSection> sections = {}) : world_(files) {
     setenv("TZ", "UTC0", 1);  // as the program sets it
     REQUIRE(world_.said() == "");
     Selection selection = select_profiles(world_.tree, world_.diagnostics);
@@ -65,6 +65,7 @@ class Built {
     fs::create_directories(root / "out");
     fs::remove(root / "out/all.zip");
     TierRelease whole;
+    whole.sections = std::move(sections);
     {
       std::ofstream file(root / "out/all.zip", std::ios::binary);
       std::vector<std::uint64_t> places = ArchiveWriter(entries, 0).finish({[&](std::string_view bytes) { whole.checksum = checksum(bytes, whole.checksum); }, [&](std::string_view bytes) { file << bytes; }});
@@ -108,6 +109,23 @@ std::string taken_after(const test::Files& before, const test::Files& after) {
 }  // namespace
 
 TEST_SUITE("release/stock") {
+
+TEST_CASE("sections of long texts are found again where they lie") {
+  test::Folder folder;
+  Built built(folder.path, tree_of(), {}, {{{sha256("second"), 30}, 40}, {{sha256("first"), 12}, 0}, {{sha256("outside"), 10}, 1u << 30}, {{sha256("beyond"), 1u << 30}, 10}});
+  std::ifstream file(folder.path / "out/all.zip", std::ios::binary);
+  std::string archive(std::istreambuf_iterator<char>(file), {});
+  REQUIRE(archive.size() > 70);
+  Stock stock(folder.path);
+  std::string out = "before";
+  CHECK_FALSE(stock.append(sha256("first"), out));  // not opened yet
+  stock.open();
+  CHECK(stock.append(sha256("first"), out));
+  CHECK(stock.append(sha256("second"), out));
+  for (const std::string& digest : {sha256("outside"), sha256("beyond"), std::string("first"), std::string()}) CHECK_FALSE(stock.append(digest, out));
+  for (char digit : std::string("0123456789abcdef")) CHECK_FALSE(stock.append(std::string(64, digit), out));
+  CHECK(out == "before" + archive.substr(0, 12) + archive.substr(40, 30));
+}
 
 TEST_CASE("where nothing was edited all is taken over, as if it had been made") {
   CHECK(taken_after(tree_of(), tree_of()) == "calm loud q");

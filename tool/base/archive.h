@@ -1,7 +1,7 @@
 // ZIP archives whose bytes depend on their contents alone.
 //
-// Entries are compressed by libdeflate and inserted into libzip as they are: sorted by path, one time, mode
-// 0100644, no extra fields.
+// libzip writes them of entries that are deflated already: sorted by path, one time, mode 0100644, no extra fields.
+// Those that an earlier archive lends are copied from there with what libzip wrote of them.
 #pragma once
 
 #include <cstdint>
@@ -14,39 +14,16 @@
 #include <vector>
 
 #include "base/followers.h"
-#include "base/stored_file.h"
+#include "base/packed_entry.h"
 
 namespace bindery {
-
-// One file of an archive, compressed.
-struct PackedEntry {
-  // Bytes that lie in a file which outlives the entry.
-  struct Place {
-    const StoredFile* file = nullptr;
-    std::uint64_t at = 0, length = 0;
-  };
-
-  std::string path;
-  std::string data;  // deflated, or the bytes themselves where that is not smaller
-  Place lent;        // the same, instead of `data`, where it names a file
-  bool deflated = true;
-  std::uint64_t size = 0;  // of the bytes
-  std::uint32_t crc = 0;
-  std::string digest;  // SHA-256 of the bytes, where it was asked for
-
-  std::uint64_t stored_size() const { return lent.file != nullptr ? lent.length : data.size(); }
-};
-
-PackedEntry pack(std::string path, std::string_view bytes);
-// The same without the digest.
-PackedEntry compress(std::string path, std::string_view bytes);
 
 // Writes an archive of at least one entry. The process must run with TZ=UTC0.
 class ArchiveWriter {
  public:
   // The entries by path, sorted, and no more of them than their paths is looked at until finish(), which they outlive.
   // `time` in seconds since 1970 UTC, held to what ZIP can tell (1980 to 2107, whole pairs of seconds).
-  ArchiveWriter(std::vector<const PackedEntry*> entries, std::int64_t time);
+  ArchiveWriter(PackedEntries entries, std::int64_t time);
   ~ArchiveWriter();
   ArchiveWriter(const ArchiveWriter&) = delete;
   ArchiveWriter& operator=(const ArchiveWriter&) = delete;
@@ -61,10 +38,7 @@ class ArchiveWriter {
 };
 
 // The whole archive at once.
-std::string write_archive(const std::vector<const PackedEntry*>& entries, std::int64_t time);
-
-// CRC-32 of bytes, as archives have it, that follow others.
-std::uint32_t checksum(std::string_view bytes, std::uint32_t before = 0);
+std::string write_archive(const PackedEntries& entries, std::int64_t time);
 
 // Is it a plain path below where one stands: no `..`, no empty or absolute part, no colon, backslash or control
 // character?

@@ -17,6 +17,9 @@ namespace bindery {
 // Gets bytes in parts: all of them, in order.
 using TakeBytes = std::function<void(std::string_view bytes)>;
 
+// Takes the next of them. Gives an empty text that can be filled, with the memory of an earlier one if there is any.
+using HandPart = std::function<std::string(std::string part)>;
+
 // Hands parts on to each of some takers, which runs in a thread of its own. Whoever hands a part waits while one of
 // them is far behind.
 class Followers {
@@ -26,7 +29,7 @@ class Followers {
   Followers(const Followers&) = delete;
   Followers& operator=(const Followers&) = delete;
 
-  // The next part. Gives an empty text that can be filled, with the memory of an earlier one if there is any.
+  // The next part, as a HandPart takes it.
   std::string hand(std::string part);
   // That was the last: waits for all. Throws what a taker threw; such a one got no more parts.
   void finish();

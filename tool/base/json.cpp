@@ -1,6 +1,7 @@
 #include "base/json.h"
 
-#include <algorithm>
+#include <cstdint>
+#include <cstring>
 
 #include <fmt/format.h>
 
@@ -8,10 +9,31 @@
 
 namespace bindery {
 
+namespace {
+
+bool is_plain(char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; }
+
+// How many characters stand in a text before the first that is to be escaped. Eight at a time: the sum or difference
+// sets the high bit of each byte that is looked for, and of others only beyond such a one.
+std::size_t count_plain(std::string_view text) {
+  constexpr std::uint64_t ones = 0x0101010101010101, high = ones << 7;
+  auto any_zero = [](std::uint64_t bytes) { return (bytes - ones) & ~bytes; };
+  std::size_t at = 0;
+  for (; at + sizeof(std::uint64_t) <= text.size(); at += sizeof(std::uint64_t)) {
+    std::uint64_t bytes = 0;
+    std::memcpy(&bytes, text.data() + at, sizeof bytes);
+    std::uint64_t below = (bytes - ones * 0x20) & ~bytes;
+    if (((below | any_zero(bytes ^ (ones * '"')) | any_zero(bytes ^ (ones * '\\'))) & high) != 0) break;
+  }
+  while (at < text.size() && is_plain(text[at])) ++at;
+  return at;
+}
+
+}  // namespace
+
 void append_json(std::string& out, std::string_view text) {
   out += '"';
-  auto is_plain = [](char c) { return c != '"' && c != '\\' && static_cast<unsigned char>(c) >= 0x20; };
-  auto plain = static_cast<std::size_t>(std::find_if_not(text.begin(), text.end(), is_plain) - text.begin());
+  std::size_t plain = count_plain(text);
   out += text.substr(0, plain);
   for (char c : text.substr(plain)) {
     switch (c) {

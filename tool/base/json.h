@@ -35,8 +35,8 @@ class JsonWriter {
   // The finished text, with a line break at its end.
   std::string finish();
 
-  // Makes room for so many bytes more.
-  void reserve(std::size_t bytes) { out_.reserve(out_.size() + bytes); }
+  // What is written so far, of which no more is held: the text goes on in `empty`.
+  std::string hand_over(std::string empty) { return std::exchange(out_, std::move(empty)); }
   std::size_t size() const { return out_.size(); }
 
  private:

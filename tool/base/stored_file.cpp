@@ -67,18 +67,34 @@ bool StoredFile::is_unchanged() const {
          modified_of(info) == modified_;
 }
 
+bool StoredReader::hold(const StoredFile& file, std::uint64_t at, std::size_t length) {
+  if (file_ == &file && at >= at_ && at + length <= at_ + part_.size()) return true;
+  if (at > file.size() || length > file.size() - at) return false;
+  part_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(part, file.size() - at)));
+  file_ = nullptr;
+  if (!file.read(at, part_.data(), part_.size())) return false;
+  file_ = &file;
+  at_ = at;
+  return true;
+}
+
 bool StoredReader::read(const StoredFile& file, std::uint64_t at, char* target, std::size_t length) {
   if (length > part) return file.read(at, target, length);
-  if (file_ != &file || at < at_ || at + length > at_ + part_.size()) {
-    if (at > file.size() || length > file.size() - at) return false;
-    part_.resize(static_cast<std::size_t>(std::min<std::uint64_t>(part, file.size() - at)));
-    file_ = nullptr;
-    if (!file.read(at, part_.data(), part_.size())) return false;
-    file_ = &file;
-    at_ = at;
-  }
+  if (!hold(file, at, length)) return false;
   std::memcpy(target, part_.data() + (at - at_), length);
   return true;
+}
+
+bool StoredReader::append(const StoredFile& file, std::uint64_t at, std::size_t length, std::string& out) {
+  if (length <= part) {
+    if (!hold(file, at, length)) return false;
+    out.append(part_, static_cast<std::size_t>(at - at_), length);
+    return true;
+  }
+  if (at > file.size() || length > file.size() - at) return false;
+  std::size_t begin = out.size();
+  out.resize(begin + length);
+  return file.read(at, out.data() + begin, length);
 }
 
 }  // namespace bindery

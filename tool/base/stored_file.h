@@ -38,9 +38,14 @@ class StoredFile {
 // Reads a file a good part at a time, for who goes through it in small steps; of one thread.
 class StoredReader {
  public:
+  // False where there are not so many bytes.
   bool read(const StoredFile& file, std::uint64_t at, char* target, std::size_t length);
+  bool append(const StoredFile& file, std::uint64_t at, std::size_t length, std::string& out);
 
  private:
+  // Is that stretch, which is no longer than a part, in memory?
+  bool hold(const StoredFile& file, std::uint64_t at, std::size_t length);
+
   const StoredFile* file_ = nullptr;
   std::uint64_t at_ = 0;
   std::string part_;

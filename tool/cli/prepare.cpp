@@ -187,14 +187,17 @@ class Preparation {
     out_.name = tree.plan.name;
     out_.profiles = packed_.size();
     out_.settings = tree.dictionary.settings.size();
-    TakeArchive take;
+    BindForm form{.jobs = options_.jobs};
     if (writer_ != nullptr) {
       writer_->begin(teller_.edition());
-      take = [this](Tier tier, const std::string& name, std::string_view bytes) { writer_->take(tier, name, bytes); };
+      form.take = [this](Tier tier, const std::string& name, std::string_view bytes) {
+        writer_->take(tier, name, bytes);
+      };
     }
+    if (out_.stock)
+      form.find = [this](const std::string& digest, std::string& out) { return out_.stock->append(digest, out); };
     try {
-      out_.release = bind_release(tree, dialects_, selection_, packed_, teller_.edition(), teller_.changelogs(),
-                                  options_.jobs, take);
+      out_.release = bind_release(tree, dialects_, selection_, packed_, teller_.edition(), teller_.changelogs(), form);
     } catch (const SystemError&) {
       if (out_.stock) out_.stock->require_unchanged();  // it is the cause, where it was
       throw;

@@ -1,22 +1,18 @@
 // Profiles to files, files to archives.
 #include <algorithm>
 #include <functional>
-#include <numeric>
 #include <optional>
 
 #include <fmt/format.h>
 
 #include "base/archive.h"
-#include "base/date.h"
 #include "base/digest.h"
-#include "base/json.h"
-#include "base/number.h"
+#include "base/followers.h"
 #include "base/parallel.h"
-#include "release/for_programs.h"
+#include "release/manifests.h"
 #include "release/profile_file.h"
 #include "release/release.h"
 #include "release/texts.h"
-#include "release/version.h"
 #include "report/lists.h"
 #include "resolve/profile.h"
 
@@ -38,88 +34,6 @@ void press_profiles(const Tree& tree, const Selection& selection, const std::vec
       programs.press(i, profile, axes, packed[i].entry.digest, memory);
     }
   });
-}
-
-// A profile of a tier, with its own file and those of the dialects.
-struct Listed {
-  const PackedProfile* profile = nullptr;
-  std::vector<ProgramFiles::Made> made;
-};
-
-void write_row(const Listed& listed, JsonWriter& json) {
-  const PackedProfile& profile = *listed.profile;
-  json.open_object().field("id", profile_of_path(profile.entry.path)).field("title", profile.title);
-  json.field("path", profile.entry.path)
-      .field("tier", name_of(profile.tier))
-      .field("status", name_of(profile.status))
-      .field("sha256", profile.entry.digest);
-  json.key("evidence").open_list().close();
-  if (!listed.made.empty()) {
-    json.key("for").open_object();
-    for (const auto& [dialect, paths] : listed.made) {
-      json.key(dialect->name).open_list();
-      for (const std::string& path : paths) json.text(path);
-      json.close();
-    }
-    json.close();
-  }
-  json.close();
-}
-
-std::string contents_json(const Tree& tree, Tier tier, const Edition& edition, const std::vector<Listed>& profiles) {
-  JsonWriter json;
-  json.open_object().field("name", tree.plan.name).field("version", edition.version).field("tier", name_of(tier));
-  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
-  json.key("profiles").open_list();
-  if (!profiles.empty()) {
-    JsonWriter sample;
-    write_row(profiles[profiles.size() / 2], sample);
-    json.reserve(profiles.size() * (sample.size() + sample.size() / 4));
-  }
-  for (const Listed& each : profiles) write_row(each, json);
-  json.close().close();
-  return json.finish();
-}
-
-std::string release_json(const Tree& tree, Tier tier, const Edition& edition, std::size_t profiles,
-                         const std::vector<ReleaseFile>& files, const std::string& contents) {
-  JsonWriter json;
-  json.open_object()
-      .field("name", tree.plan.name)
-      .field("version", edition.version)
-      .field("channel", edition.channel)
-      .field("tier", name_of(tier));
-  json.field("publisher", tree.plan.publisher.name).field("licence", tree.plan.publisher.licence);
-  json.field("date", utc_date(edition.time))
-      .field_or_null("commit", edition.commit)
-      .key("changed")
-      .flag(edition.changed);
-  json.key("profiles").whole(static_cast<long long>(profiles));
-  json.key("files").open_list();
-  for (const ReleaseFile& file : files) {
-    json.open_object()
-        .field("name", file.name)
-        .key("bytes")
-        .whole(static_cast<long long>(file.size))
-        .field("sha256", file.digest)
-        .close();
-  }
-  json.close().key("contents").open_object().field("name", "contents.json").field("sha256", contents).close();
-  json.key("tool").open_object().field("name", "bindery").field("version", tool_version()).close();
-  json.key("libraries").open_object();
-  for (const auto& [name, version] : library_versions()) json.field(name, version);
-  json.close().close();
-  return json.finish();
-}
-
-// Paths, sorted, and their digests as `sha256sum` writes them.
-std::string sums_text(const std::vector<std::pair<std::string_view, std::string_view>>& digests) {
-  std::string out;
-  out.reserve(std::accumulate(digests.begin(), digests.end(), std::size_t{0}, [](std::size_t sum, const auto& each) {
-    return sum + each.first.size() + each.second.size() + 3;
-  }));
-  for (const auto& [path, digest] : digests) out.append(digest).append("  ").append(path).append(1, '\n');
-  return out;
 }
 
 ReleaseFile release_file(std::string name, std::string bytes) {
@@ -158,83 +72,125 @@ struct TierParts {
   std::size_t capped = 0;
 };
 
-// Writes the archive, and notes in `tier` what there is to know of its bytes.
-ReleaseFile finish_archive(ArchiveWriter& archive, std::string name, const Entries& entries,
-                           std::size_t packed_profiles, const TakeArchive& take, TierRelease& tier) {
+// A text that a tier's archive has of its own.
+struct OwnText {
+  PackedEntry entry;  // of which there is but the path, until it is `packed`
+  PackedEntry packed;
+  std::vector<Section> sections;
+
+  explicit OwnText(std::string path) { entry.path = std::move(path); }
+};
+
+struct OwnTexts {
+  OwnText changelog{"CHANGELOG.md"}, licence{"LICENSE.txt"}, read_me{"READ-ME-FIRST.txt"}, contents{"contents.json"},
+      sums{"SHA256SUMS"};
+
+  std::array<OwnText*, 5> all() { return {&changelog, &licence, &read_me, &contents, &sums}; }
+  OwnText* find(const PackedEntry* entry) {
+    for (OwnText* each : all()) {
+      if (&each->entry == entry) return each;
+    }
+    return nullptr;
+  }
+};
+
+// Packs a text, and digests it where that is wanted, while it is written.
+void pack_written(OwnText& text, bool with_digest, const BindForm& form,
+                  const std::function<void(const HandPart&)>& write) {
+  TextPacker packer(form.find, form.jobs);
+  Sha256 digest;
+  std::vector<TakeBytes> takers = {[&](std::string_view part) { packer.add(part); }};
+  if (with_digest) takers.push_back([&](std::string_view part) { digest.add(part); });
+  Followers followers(std::move(takers));
+  write([&](std::string part) { return followers.hand(std::move(part)); });
+  followers.finish();
+  text.packed = packer.finish(text.entry.path, text.sections);
+  if (with_digest) text.packed.digest = digest.finish();
+}
+
+// Notes where in the archive lies what a later one can use, by the place of each entry.
+void note_places(const Entries& entries, const std::vector<std::uint64_t>& places, std::size_t packed_profiles,
+                 OwnTexts& own, TierRelease& tier) {
+  tier.places.assign(packed_profiles, 0);
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    if (std::size_t profile = entries[i].second; profile != no_profile) {
+      tier.places[profile] = places[i];
+      continue;
+    }
+    const OwnText* text = own.find(entries[i].first);
+    if (text == nullptr) continue;
+    std::uint64_t at = places[i];
+    for (const Section& section : text->sections) {
+      tier.sections.push_back({section, at});
+      at += section.length;
+    }
+  }
+}
+
+// Writes the archive, and notes in `tier` what there is to know of its bytes. Gives the place of each entry, where that
+// is certain.
+ReleaseFile finish_archive(ArchiveWriter& archive, std::string name, const TakeArchive& take, TierRelease& tier,
+                           std::vector<std::uint64_t>& places) {
   ReleaseFile file;
   file.name = std::move(name);
   Sha256 digest;
-  auto look = [&](std::string_view bytes) {
-    digest.add(bytes);
+  auto look = [&](std::string_view bytes) { digest.add(bytes); };
+  auto keep = [&](std::string_view bytes) {
     tier.checksum = checksum(bytes, tier.checksum);
     file.size += bytes.size();
-  };
-  auto keep = [&](std::string_view bytes) {
     if (take) take(tier.tier, file.name, bytes);
     else file.bytes += bytes;
   };
-  std::vector<std::uint64_t> places = archive.finish({look, keep});
+  places = archive.finish({look, keep});
   file.digest = digest.finish();
-  if (places.empty()) return file;
-  tier.places.assign(packed_profiles, 0);
-  for (std::size_t i = 0; i < places.size(); ++i) {
-    if (std::size_t profile = entries[i].second; profile != no_profile) tier.places[profile] = places[i];
-  }
   return file;
 }
 
 TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, TierParts parts,
-                      std::size_t packed_profiles, const Edition& edition, unsigned jobs, const TakeArchive& take) {
+                      std::size_t packed_profiles, const Edition& edition, const BindForm& form) {
   TierRelease out;
   out.tier = parts.tier;
   out.profiles = parts.profiles.size();
   out.capped = parts.capped;
-  std::array<std::string, 4> own = {
-      *parts.changelog, licence_text(tree), read_me_first(tree, dialects, parts.tier, edition, out.profiles), {}};
-  const std::array<const char*, own.size() + 1> names = {"CHANGELOG.md", "LICENSE.txt", "READ-ME-FIRST.txt",
-                                                         "contents.json", "SHA256SUMS"};
-  std::array<PackedEntry, names.size()> packed, entries;
-  for (std::size_t i = 0; i < names.size(); ++i) {
-    entries[i].path = names[i];
-    parts.entries.emplace_back(&entries[i], no_profile);
-  }
+  OwnTexts own;
+  for (OwnText* each : own.all()) parts.entries.emplace_back(&each->entry, no_profile);
   std::optional<ArchiveWriter> archive;
   both(
-      jobs, [&] { own.back() = contents_json(tree, parts.tier, edition, parts.profiles); },
+      form.jobs,
+      [&] {
+        pack_written(own.contents, true, form,
+                     [&](const HandPart& hand) { write_contents(tree, parts.tier, edition, parts.profiles, hand); });
+      },
       [&] {
         sort_by_path(parts.entries);
         std::vector<const PackedEntry*> sorted;
         for (const auto& [entry, profile] : parts.entries) sorted.push_back(entry);
         archive.emplace(std::move(sorted), edition.time);
+        own.changelog.packed = pack(own.changelog.entry.path, *parts.changelog);
+        own.licence.packed = pack(own.licence.entry.path, licence_text(tree));
+        own.read_me.packed =
+            pack(own.read_me.entry.path, read_me_first(tree, dialects, parts.tier, edition, out.profiles));
       });
-  both(
-      jobs,
-      [&] {
-        for (std::size_t i = own.size(); i-- > 0;) packed[i] = compress(names[i], own[i]);
-      },
-      [&] {
-        std::array<std::string, own.size()> of_own;
-        std::transform(own.begin(), own.end(), of_own.begin(), [](const std::string& text) { return sha256(text); });
-        std::vector<std::pair<std::string_view, std::string_view>> digests;
-        for (const auto& [entry, profile] : parts.entries) {
-          auto which = static_cast<std::size_t>(std::find(names.begin(), names.end(), entry->path) - names.begin());
-          if (which < own.size()) digests.emplace_back(entry->path, of_own[which]);
-          else if (which == names.size()) digests.emplace_back(entry->path, entry->digest);
-        }
-        packed.back() = compress(names.back(), sums_text(digests));
-        out.contents = of_own.back();
-      });
-  entries = std::move(packed);
+  Sums sums;
+  for (const auto& [entry, profile] : parts.entries) {
+    const OwnText* text = profile == no_profile ? own.find(entry) : nullptr;
+    if (text != &own.sums) sums.emplace_back(entry->path, text == nullptr ? entry->digest : text->packed.digest);
+  }
+  pack_written(own.sums, false, form, [&](const HandPart& hand) { write_sums(sums, hand); });
+  out.contents = own.contents.packed.digest;
+  for (OwnText* each : own.all()) each->entry = std::move(each->packed);
+  std::vector<std::uint64_t> places;
   out.files.push_back(finish_archive(*archive,
                                      fmt::format("{}-{}-{}.zip", tree.plan.name, edition.version, name_of(parts.tier)),
-                                     parts.entries, packed_profiles, take, out));
+                                     form.take, out, places));
+  if (!places.empty()) note_places(parts.entries, places, packed_profiles, own, out);
   out.files.push_back(release_file("CHANGELOG.md", *parts.changelog));
   out.files.push_back(
       release_file("release.json", release_json(tree, parts.tier, edition, out.profiles, out.files, out.contents)));
-  std::vector<std::pair<std::string_view, std::string_view>> digests;
-  for (const ReleaseFile& file : out.files) digests.emplace_back(file.name, file.digest);
-  std::sort(digests.begin(), digests.end());
-  out.files.push_back(release_file("SHA256SUMS", sums_text(digests)));
+  sums.clear();
+  for (const ReleaseFile& file : out.files) sums.emplace_back(file.name, file.digest);
+  std::sort(sums.begin(), sums.end());
+  out.files.push_back(release_file("SHA256SUMS", sums_text(sums)));
   return out;
 }
 
@@ -278,9 +234,9 @@ PackedProfile ProfilePacker::pack(const Selected& selected, const Profile& profi
 
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                      const std::vector<PackedProfile>& packed, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs, const TakeArchive& take) {
+                     const std::array<std::string, 2>& changelogs, const BindForm& form) {
   ProgramFiles programs(tree, dialects, selection, edition);
-  if (!dialects.empty()) press_profiles(tree, selection, packed, programs, jobs);
+  if (!dialects.empty()) press_profiles(tree, selection, packed, programs, form.jobs);
   PackedEntry settings = pack("settings.json", settings_json(tree.dictionary));
   std::vector<TierParts> tiers;
   for (Tier tier : {Tier::free, Tier::supporter}) {
@@ -302,8 +258,8 @@ Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, con
   }
   Release release;
   release.tiers.resize(tiers.size());
-  parallel_for(tiers.size(), jobs, [&](std::size_t i) {
-    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), packed.size(), edition, jobs, take);
+  parallel_for(tiers.size(), form.jobs, [&](std::size_t i) {
+    release.tiers[i] = bind_tier(tree, dialects, std::move(tiers[i]), packed.size(), edition, form);
   });
   return release;
 }

@@ -34,6 +34,12 @@ struct ReleaseFile {
   std::uint64_t size = 0;
 };
 
+// A section of a text that an archive holds, and where in it that begins.
+struct PlacedSection {
+  Section section;
+  std::uint64_t at = 0;
+};
+
 struct TierRelease {
   Tier tier = Tier::free;
   std::size_t profiles = 0, capped = 0;  // capped: values held back by a limit, over all profiles
@@ -42,6 +48,7 @@ struct TierRelease {
   std::uint32_t checksum = 0;            // CRC-32 of the archive
   // Where in the archive the file of each packed profile lies, 0 for none; empty where that is not known.
   std::vector<std::uint64_t> places;
+  std::vector<PlacedSection> sections;  // of the long texts
 };
 
 struct Release {
@@ -81,11 +88,18 @@ class ProfilePacker {
 // time.
 using TakeArchive = std::function<void(Tier tier, const std::string& name, std::string_view bytes)>;
 
+// How a release is bound. The bytes are the same whatever it is.
+struct BindForm {
+  unsigned jobs = 1;
+  TakeArchive take = {};  // where there is none, the release holds its archives
+  FindSection find = {};  // of the last archive; from several threads
+};
+
 // Binds the archives out of the packed profiles of a selection, with the changelog of each tier; on all cores. Neither
 // the tree nor the dialects have errors. Where there are dialects, every profile of the selection is resolved again;
-// where there are none, neither it nor the tree's fragments are looked at. `take` may be none.
+// where there are none, neither it nor the tree's fragments are looked at.
 Release bind_release(const Tree& tree, const std::vector<Dialect>& dialects, const Selection& selection,
                      const std::vector<PackedProfile>& packed, const Edition& edition,
-                     const std::array<std::string, 2>& changelogs, unsigned jobs, const TakeArchive& take = {});
+                     const std::array<std::string, 2>& changelogs, const BindForm& form);
 
 }  // namespace bindery

@@ -48,10 +48,17 @@ struct StockIndex {
     std::uint64_t at = 0, length = 0, size = 0, capped = 0;
     Digest digest{};
   };
+  struct KnownSection {  // of a long text
+    Digest digest{};
+    std::uint64_t at = 0, length = 0;
+  };
   std::uint32_t archive = 0;  // its checksum
   Digest common{};
-  std::vector<Part> parts;  // in the order of a tree's fragments
-  std::vector<Item> items;  // ascending by their parts, as a selection is
+  std::vector<Part> parts;             // in the order of a tree's fragments
+  std::vector<Item> items;             // ascending by their parts, as a selection is
+  std::vector<KnownSection> sections;  // ascending by their digests
+
+  static bool by_digest(const KnownSection& a, const KnownSection& b) { return a.digest < b.digest; }
 
   bool is_sound() const {
     auto by_parts = [](const Item& a, const Item& b) { return a.parts < b.parts; };
@@ -60,6 +67,7 @@ struct StockIndex {
              each.status <= static_cast<std::uint32_t>(Status::retired);
     };
     return std::is_sorted(items.begin(), items.end(), by_parts) &&
+           std::is_sorted(sections.begin(), sections.end(), by_digest) &&
            std::all_of(items.begin(), items.end(), names_something);
   }
 };
@@ -70,8 +78,8 @@ void pass(Way& way, StockIndex::Part& p) {
 }
 template <typename Way>
 void pass(Way& way, StockIndex& s) {
-  static_assert(is_plain_bytes<StockIndex::Item>);
-  way(s.archive, s.common, s.parts, s.items);
+  static_assert(is_plain_bytes<StockIndex::Item> && is_plain_bytes<StockIndex::KnownSection>);
+  way(s.archive, s.common, s.parts, s.items, s.sections);
 }
 
 // What is published against what was kept.
@@ -186,6 +194,22 @@ bool Stock::take(std::size_t index, bool silent, PackedProfile& out) const {
   return true;
 }
 
+bool Stock::append(const std::string& digest, std::string& out) const {
+  if (!archive_) return false;
+  StockIndex::KnownSection wanted;
+  if (digest.size() != wanted.digest.size()) return false;
+  std::copy(digest.begin(), digest.end(), wanted.digest.begin());
+  auto at = std::lower_bound(index_->sections.begin(), index_->sections.end(), wanted, StockIndex::by_digest);
+  if (at == index_->sections.end() || at->digest != wanted.digest || at->at > archive_->size() ||
+      at->length > archive_->size() - at->at)
+    return false;
+  std::size_t before = out.size();
+  out.resize(before + static_cast<std::size_t>(at->length));
+  if (archive_->read(at->at, out.data() + before, static_cast<std::size_t>(at->length))) return true;
+  out.resize(before);
+  return false;
+}
+
 void Stock::replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said) {
   *index_ = std::move(matched_->now);
   matched_.reset();
@@ -218,6 +242,13 @@ bool Stock::keep_index(const TierRelease& whole) {
     index_->items[i].at = whole.places[i];
     if (whole.places[i] == 0) return false;
   }
+  for (const auto& [section, at] : whole.sections) {
+    StockIndex::KnownSection& known = index_->sections.emplace_back();
+    std::copy(section.digest.begin(), section.digest.end(), known.digest.begin());
+    known.at = at;
+    known.length = section.length;
+  }
+  std::sort(index_->sections.begin(), index_->sections.end(), StockIndex::by_digest);
   BinaryWriter writer;
   constexpr std::size_t a_part = 128;
   writer.bytes.reserve(index_->items.size() * sizeof(StockIndex::Item) + index_->parts.size() * a_part);

@@ -36,6 +36,9 @@ class Stock {
   // It, its bytes lent until replace(); false where it is not held. From several threads.
   bool take(std::size_t index, bool silent, PackedProfile& out) const;
 
+  // Appends the section of a long text with that digest, deflated; false where it is not held. From several threads.
+  bool append(const std::string& digest, std::string& out) const;
+
   // Notes all profiles of the matched snapshot, with those of which anything is `said`, and lets go of what was kept
   // before.
   void replace(const std::vector<PackedProfile>& packed, const std::vector<char>& said);

@@ -1,0 +1,170 @@
+#include "base/deflate.h"
+
+#include <algorithm>
+#include <memory>
+
+#include <libdeflate.h>
+#include <zlib.h>
+
+#include "base/digest.h"
+#include "base/failure.h"
+#include "base/parallel.h"
+
+namespace bindery {
+
+namespace {
+
+constexpr int level = 6;
+constexpr std::size_t long_text = 1 << 20;  // shorter ones take a few milliseconds
+// Of a section. Each begins without the 32 kB that a match may reach back: shorter ones would cost more bytes.
+constexpr std::size_t shortest = 96 * 1024, longest = 256 * 1024;
+
+struct CompressorFree {
+  void operator()(libdeflate_compressor* handle) const { libdeflate_free_compressor(handle); }
+};
+
+libdeflate_compressor& compressor() {
+  thread_local std::unique_ptr<libdeflate_compressor, CompressorFree> handle(libdeflate_alloc_compressor(level));
+  if (!handle) throw SystemError("libdeflate gives no compressor");
+  return *handle;
+}
+
+// Room for this thread's bytes until it asks again.
+char* room(std::size_t length) {
+  thread_local std::unique_ptr<char[]> bytes;
+  thread_local std::size_t size = 0;
+  if (size < length) {
+    bytes = std::make_unique_for_overwrite<char[]>(length);
+    size = length;
+  }
+  return bytes.get();
+}
+
+// Where the first section of a text ends: after the first byte beyond the shortest where the hash of the last 64 bytes
+// has so many zeros in front that one in 2^15 has them.
+std::size_t end_of_section(std::string_view text) {
+  constexpr std::size_t window = 64;
+  constexpr unsigned zeros = 15;
+  constexpr std::uint64_t spread = 0x9e3779b97f4a7c15;  // 2^64 over the golden ratio: a byte reaches all bits
+  std::size_t end = std::min(text.size(), longest);
+  std::uint64_t hash = 0;  // of which each byte leaves after as many shifts as there are bits
+  for (std::size_t at = shortest - window; at < end; ++at) {
+    hash = (hash << 1) + (static_cast<unsigned char>(text[at]) + 1) * spread;
+    if (at >= shortest && hash >> (window - zeros) == 0) return at + 1;
+  }
+  return end;
+}
+
+// The last block of what is deflated: the bits before it, and those that are left over after it.
+struct LastBlock {
+  std::size_t head = 0;
+  unsigned unused = 0;
+};
+
+// zlib tells where blocks end, while it inflates them.
+LastBlock last_block(std::string_view deflated, std::size_t text) {
+  z_stream stream{};
+  if (inflateInit2(&stream, -MAX_WBITS) != Z_OK) throw SystemError("zlib cannot begin");
+  std::unique_ptr<z_stream, decltype(&inflateEnd)> end(&stream, &inflateEnd);
+  stream.next_in = reinterpret_cast<Bytef*>(const_cast<char*>(deflated.data()));
+  stream.avail_in = static_cast<uInt>(deflated.size());
+  stream.next_out = reinterpret_cast<Bytef*>(room(text));
+  stream.avail_out = static_cast<uInt>(text);
+  constexpr int after_block = 128, in_last = 64, unused = 7;
+  for (LastBlock block; inflate(&stream, Z_BLOCK) == Z_OK;) {
+    if ((stream.data_type & after_block) == 0) continue;
+    block.unused = static_cast<unsigned>(stream.data_type & unused);
+    if ((stream.data_type & in_last) != 0) return block;
+    block.head = stream.total_in * 8 - block.unused;
+  }
+  throw SystemError("zlib does not read what libdeflate wrote");
+}
+
+// Deflates a section such that another can follow: no block is the last one, and it ends with a whole byte.
+void append_section(std::string_view text, std::string& out) {
+  std::size_t begin = out.size();
+  out.resize(begin + libdeflate_deflate_compress_bound(&compressor(), text.size()));
+  std::size_t length =
+      libdeflate_deflate_compress(&compressor(), text.data(), text.size(), out.data() + begin, out.size() - begin);
+  out.resize(begin + length);
+  LastBlock last = last_block(std::string_view(out).substr(begin), text.size());
+  char& head = out[begin + last.head / 8];
+  head = static_cast<char>(head & ~(1 << last.head % 8));
+  // An empty block that is stored: three bits of head and the rest of their byte, no length, its complement (3.2.4).
+  if (last.unused < 3) out += '\0';
+  out.append({'\0', '\0', '\xff', '\xff'});
+}
+
+// Empty where the deflated form would not be shorter.
+std::string deflate_at_once(std::string_view text) {
+  char* target = room(text.size());
+  return {target, libdeflate_deflate_compress(&compressor(), text.data(), text.size(), target, text.size())};
+}
+
+}  // namespace
+
+Deflater::Deflater(FindSection find, unsigned jobs) : find_(std::move(find)), jobs_(jobs) {}
+
+void Deflater::add(std::string_view text) {
+  size_ += text.size();
+  rest_ += text;
+  if (size_ >= long_text) cut(false);
+}
+
+Deflated Deflater::finish() {
+  if (size_ >= long_text) {
+    cut(true);
+    deflate_sections();
+    // The last block: of the fixed codes, and empty.
+    out_.data.append({'\x03', '\0'});
+  } else {
+    out_.data = deflate_at_once(rest_);
+    out_.deflated = !out_.data.empty();
+    if (!out_.deflated) out_.data = std::move(rest_);
+  }
+  return std::move(out_);
+}
+
+void Deflater::cut(bool last) {
+  std::string_view rest = rest_;
+  for (std::size_t length = 0; rest.size() >= longest || (last && !rest.empty()); rest.remove_prefix(length)) {
+    length = end_of_section(rest);
+    texts_.emplace_back(rest.substr(0, length));
+    constexpr std::size_t for_each_job = 4;
+    if (texts_.size() >= for_each_job * jobs_) deflate_sections();
+  }
+  rest_.erase(0, rest_.size() - rest.size());
+}
+
+void Deflater::deflate_sections() {
+  std::vector<std::string> data(texts_.size());
+  std::size_t first = out_.sections.size();
+  out_.sections.resize(first + texts_.size());
+  parallel_for(texts_.size(), jobs_, [&](std::size_t i) {
+    Section& section = out_.sections[first + i];
+    section.digest = sha256(texts_[i]);
+    if (!find_ || !find_(section.digest, data[i])) append_section(texts_[i], data[i]);
+    section.length = data[i].size();
+  });
+  for (const std::string& each : data) out_.data += each;
+  texts_.clear();
+}
+
+Deflated deflate(std::string_view text) {
+  if (text.size() < long_text) {
+    Deflated out;
+    out.data = deflate_at_once(text);
+    out.deflated = !out.data.empty();
+    if (!out.deflated) out.data = text;
+    return out;
+  }
+  Deflater deflater({}, 1);
+  deflater.add(text);
+  return deflater.finish();
+}
+
+std::uint32_t checksum(std::string_view bytes, std::uint32_t before) {
+  return static_cast<std::uint32_t>(libdeflate_crc32(before, bytes.data(), bytes.size()));
+}
+
+}  // namespace bindery
