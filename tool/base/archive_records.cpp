@@ -87,7 +87,7 @@ std::optional<std::uint64_t> ArchiveJoiner::add(std::string_view record, const R
   ++entries_;
   std::uint64_t place = at_ + entry_head + listed_path(record).size();
   at_ += length;
-  constexpr std::size_t part = 96 * 1024;  // a few of them stay in a core's cache
+  constexpr std::size_t part = 256 * 1024;  // a few of them stay in a core's cache
   if (open_.size() >= part) open_ = followers_.hand(std::move(open_));
   return place;
 }

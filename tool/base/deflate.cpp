@@ -126,28 +126,32 @@ Deflated Deflater::finish() {
 }
 
 void Deflater::cut(bool last) {
-  std::string_view rest = rest_;
-  for (std::size_t length = 0; rest.size() >= longest || (last && !rest.empty()); rest.remove_prefix(length)) {
-    length = end_of_section(rest);
-    texts_.emplace_back(rest.substr(0, length));
+  std::size_t begin = ends_.empty() ? 0 : ends_.back();
+  while (rest_.size() - begin >= longest || (last && begin < rest_.size())) {
+    begin += end_of_section(std::string_view(rest_).substr(begin));
+    ends_.push_back(begin);
     constexpr std::size_t for_each_job = 4;
-    if (texts_.size() >= for_each_job * jobs_) deflate_sections();
+    if (ends_.size() < for_each_job * jobs_) continue;
+    deflate_sections();
+    begin = 0;
   }
-  rest_.erase(0, rest_.size() - rest.size());
 }
 
 void Deflater::deflate_sections() {
-  std::vector<std::string> data(texts_.size());
+  std::vector<std::string> data(ends_.size());
   std::size_t first = out_.sections.size();
-  out_.sections.resize(first + texts_.size());
-  parallel_for(texts_.size(), jobs_, [&](std::size_t i) {
+  out_.sections.resize(first + ends_.size());
+  parallel_for(ends_.size(), jobs_, [&](std::size_t i) {
+    std::size_t begin = i == 0 ? 0 : ends_[i - 1];
+    std::string_view text = std::string_view(rest_).substr(begin, ends_[i] - begin);
     Section& section = out_.sections[first + i];
-    section.digest = sha256(texts_[i]);
-    if (!find_ || !find_(section.digest, data[i])) append_section(texts_[i], data[i]);
+    section.digest = sha256(text);
+    if (!find_ || !find_(section.digest, data[i])) append_section(text, data[i]);
     section.length = data[i].size();
   });
   for (const std::string& each : data) out_.data += each;
-  texts_.clear();
+  if (!ends_.empty()) rest_.erase(0, ends_.back());
+  ends_.clear();
 }
 
 Deflated deflate(std::string_view text) {

@@ -46,8 +46,8 @@ class Deflater {
   FindSection find_;
   unsigned jobs_;
   std::uint64_t size_ = 0;
-  std::string rest_;                // of which no section is cut yet
-  std::vector<std::string> texts_;  // of the sections that are to be deflated
+  std::string rest_;               // what is not deflated yet
+  std::vector<std::size_t> ends_;  // of the sections that it begins with
   Deflated out_;
 };
 

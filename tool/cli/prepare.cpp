@@ -158,6 +158,7 @@ class Preparation {
   StoryTeller::Profiles ids_of_packed() const {
     return [this](Tier tier) {
       std::vector<std::string> ids;
+      ids.reserve(packed_.size());
       for (const PackedProfile& each : packed_) {
         if (each.tier <= tier) ids.emplace_back(profile_of_path(each.entry.path));
       }

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cstdint>
+#include <span>
 #include <unordered_map>
 
 #include <fmt/format.h>
@@ -104,23 +105,72 @@ Digest common_digest(const Snapshot& snapshot) {
   return digest_of(all);
 }
 
-// Of each fragment: the files of all that it is made of, in the order of its linearisation.
-std::vector<StockIndex::Part> parts_of(const Snapshot& snapshot, unsigned jobs) {
-  constexpr std::size_t block = 256;
-  std::vector<StockIndex::Part> out(snapshot.parts.size());
-  parallel_for((out.size() + block - 1) / block, jobs, [&](std::size_t b) {
-    std::string all;
-    for (std::size_t i = b * block; i < std::min((b + 1) * block, out.size()); ++i) {
-      all.clear();
-      snapshot.each_ancestor(static_cast<std::uint32_t>(i), [&](std::uint32_t each) {
-        all.append(snapshot.parts[each].name).append(1, '\n');
-        append(all, snapshot.files[snapshot.parts[each].file]);
-      });
-      out[i] = {fmt::format("{}/{}", name_of(snapshot.parts[i].kind), snapshot.parts[i].name), digest_of(all)};
+// What each fragment is made of: its own file, and what the one is made of that it extends alone, or the files of all
+// that it extends, in the order of its linearisation.
+class PartsDigester {
+ public:
+  explicit PartsDigester(const Snapshot& snapshot)
+      : snapshot_(snapshot), bases_(snapshot.parts.size(), none), out_(snapshot.parts.size()) {}
+
+  std::vector<StockIndex::Part> run(unsigned jobs) {
+    std::vector<char> extended(out_.size(), 0);
+    for (std::uint32_t i = 0; i < out_.size(); ++i) {
+      bases_[i] = base_of(i);
+      if (bases_[i] != none) extended[bases_[i]] = 1;
     }
-  });
-  return out;
-}
+    std::vector<std::uint32_t> first, others;
+    for (std::uint32_t i = 0; i < out_.size(); ++i) (extended[i] != 0 ? first : others).push_back(i);
+    std::sort(first.begin(), first.end(),
+              [&](std::uint32_t a, std::uint32_t b) { return line_of(a).size() < line_of(b).size(); });
+    std::string room;
+    for (std::uint32_t each : first) digest(each, room);
+    constexpr std::size_t block = 256;
+    parallel_for((others.size() + block - 1) / block, jobs, [&](std::size_t b) {
+      std::string own;
+      for (std::size_t i = b * block; i < std::min((b + 1) * block, others.size()); ++i) digest(others[i], own);
+    });
+    return std::move(out_);
+  }
+
+ private:
+  std::span<const std::uint32_t> line_of(std::uint32_t part) const {
+    std::uint32_t begin = part == 0 ? 0 : snapshot_.linear_ends[part - 1];
+    return {snapshot_.linear.data() + begin, snapshot_.linear_ends[part] - begin};
+  }
+
+  // The part whose linearisation is the rest of this one's.
+  std::uint32_t base_of(std::uint32_t part) const {
+    std::span<const std::uint32_t> line = line_of(part);
+    if (line.size() < 2 || line[0] != part) return none;
+    std::span<const std::uint32_t> rest = line.subspan(1), base = line_of(rest[0]);
+    return std::equal(rest.begin(), rest.end(), base.begin(), base.end()) ? rest[0] : none;
+  }
+
+  void append_part(std::uint32_t part, std::string& text) const {
+    text.append(snapshot_.parts[part].name).append(1, '\n');
+    append(text, snapshot_.files[snapshot_.parts[part].file]);
+  }
+
+  void digest(std::uint32_t part, std::string& text) {
+    text.clear();
+    if (std::uint32_t base = bases_[part]; base != none) {
+      append_part(part, text);
+      text.append(out_[base].made_of.data(), out_[base].made_of.size());
+    } else {
+      for (std::uint32_t each : line_of(part)) append_part(each, text);
+    }
+    const Snapshot::Part& own = snapshot_.parts[part];
+    std::string& id = out_[part].id;
+    std::string_view kind = name_of(own.kind);
+    id.reserve(kind.size() + 1 + own.name.size());
+    id.append(kind).append(1, '/').append(own.name);
+    out_[part].made_of = digest_of(text);
+  }
+
+  const Snapshot& snapshot_;
+  std::vector<std::uint32_t> bases_;
+  std::vector<StockIndex::Part> out_;
+};
 
 }  // namespace
 
@@ -148,27 +198,37 @@ void Stock::match(const Snapshot& snapshot, unsigned jobs) {
   matched_ = std::make_unique<Matched>(Matched{&snapshot, {}, {}});
   StockIndex& now = matched_->now;
   now.common = common_digest(snapshot);
-  now.parts = parts_of(snapshot, jobs);
+  now.parts = PartsDigester(snapshot).run(jobs);
   now.items.resize(snapshot.published.size());
   for (std::size_t i = 0; i < now.items.size(); ++i) now.items[i].parts = snapshot.published[i];
   matched_->found.assign(now.items.size(), none);
   if (index_->items.empty() || now.common != index_->common) return;
 
+  // Most stand where they stood.
   std::unordered_map<std::string_view, std::uint32_t> numbers;
-  for (std::uint32_t i = 0; i < index_->parts.size(); ++i) numbers.emplace(index_->parts[i].id, i);
+  auto number_of = [&](std::string_view id) {
+    if (numbers.empty()) {
+      for (std::uint32_t i = 0; i < index_->parts.size(); ++i) numbers.emplace(index_->parts[i].id, i);
+    }
+    auto at = numbers.find(id);
+    return at == numbers.end() ? none : at->second;
+  };
   std::vector<std::uint32_t> same(now.parts.size(), none);
-  for (std::size_t i = 0; i < same.size(); ++i) {
-    auto at = numbers.find(now.parts[i].id);
-    if (at != numbers.end() && index_->parts[at->second].made_of == now.parts[i].made_of) same[i] = at->second;
+  for (std::uint32_t i = 0; i < same.size(); ++i) {
+    bool stands = i < index_->parts.size() && index_->parts[i].id == now.parts[i].id;
+    std::uint32_t at = stands ? i : number_of(now.parts[i].id);
+    if (at != none && index_->parts[at].made_of == now.parts[i].made_of) same[i] = at;
   }
+  auto next = index_->items.begin();
   for (std::size_t i = 0; i < now.items.size(); ++i) {
     auto parts = now.items[i].parts;
     for (std::uint32_t& part : parts) part = same[part];
-    auto at = std::lower_bound(index_->items.begin(), index_->items.end(), parts,
-                               [](const StockIndex::Item& item, const auto& those) { return item.parts < those; });
-    bool there = at != index_->items.end() && at->parts == parts && at->at <= archive_->size() &&
-                 at->length <= archive_->size() - at->at;
-    if (there) matched_->found[i] = static_cast<std::uint32_t>(at - index_->items.begin());
+    if (next == index_->items.end() || next->parts != parts)
+      next = std::lower_bound(index_->items.begin(), index_->items.end(), parts,
+                              [](const StockIndex::Item& item, const auto& those) { return item.parts < those; });
+    bool there = next != index_->items.end() && next->parts == parts && next->at <= archive_->size() &&
+                 next->length <= archive_->size() - next->at;
+    if (there) matched_->found[i] = static_cast<std::uint32_t>(next++ - index_->items.begin());
   }
 }
 
