@@ -239,8 +239,9 @@ TEST_CASE("an archive of which another lends entries has the bytes that libzip g
     std::deque<PackedEntry> fresh;
     std::vector<const PackedEntry*> entries;
     for (const auto& [path, bytes] : now) {
-      auto lent = std::find_if(lender.lent.begin(), lender.lent.end(), [&](const PackedEntry& each) { return each.path == path && each.crc == checksum(bytes); });
-      entries.push_back(lent != lender.lent.end() ? &*lent : &fresh.emplace_back(pack(path, bytes)));
+      PackedEntry entry = pack(path, bytes);
+      auto lent = std::find_if(lender.lent.begin(), lender.lent.end(), [&](const PackedEntry& each) { return each.path == entry.path && each.crc == entry.crc; });
+      entries.push_back(lent != lender.lent.end() ? &*lent : &fresh.emplace_back(std::move(entry)));
     }
     REQUIRE(fresh.size() == 4);
     std::string all;

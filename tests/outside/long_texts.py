@@ -50,13 +50,12 @@ def main():
     arg = arguments(__doc__)
     with scratch() as folder:
         tree, out = folder / "tree", folder / "out"
-        subprocess.run([sys.executable, TESTS / "bench/generate.py", tree, "--fragments", "1600", "--seed", "5"], check=True, capture_output=True)
+        subprocess.run([sys.executable, TESTS / "bench/generate.py", tree, "--fragments", "1400", "--seed", "5"], check=True, capture_output=True)
         program = Program(arg.binary, tree)
         processes = sorted((tree / "profiles-src/process").glob("*/*/*.yaml"))
         some = processes[len(processes) // 3]
         steps = {
             "built at first": lambda: None,
-            "nothing edited": lambda: None,
             "a process edited": lambda: some.write_text(re.sub(r"share: (\d+) %", lambda m: f"share: {int(m[1]) % 60 + 7} %", some.read_text(), count=1)),
             "a process added": lambda: shutil.copy(some, some.with_name("an-invented-one.yaml")),
             "a process removed": lambda: processes[len(processes) // 2].unlink(),
@@ -69,8 +68,8 @@ def main():
             checks.that(f"{step}: the same bytes out of what is remembered", known == anew)
             counts.append(sound(checks, step, out))
             seen.append(anew)
-        checks.same("bytes differ where something was edited", [a == b for a, b in zip(seen, seen[1:])], [True, False, False, False])
-        checks.that("profiles came and went", counts[0] == counts[1] == counts[2] < counts[3] and counts[4] < counts[3], str(counts))
+        checks.same("bytes differ where something was edited", [a == b for a, b in zip(seen, seen[1:])], [False, False, False])
+        checks.that("profiles came and went", counts[0] == counts[1] < counts[2] and counts[3] < counts[2], str(counts))
     checks.finish()
 
 

@@ -58,10 +58,6 @@ zip_int64_t feed(void* state, void* data, zip_uint64_t length, zip_source_cmd_t 
   }
 }
 
-// Takes a part of an archive. Gives an empty text that can be filled, with the memory of an earlier one if there is
-// any.
-using HandPart = std::function<std::string(std::string part)>;
-
 // libzip's target. libzip goes back to the head of the entry that it has just written, and no further: what is before
 // that is final, and is handed on where it is a part of some size.
 class Sink {
