@@ -15,7 +15,7 @@
 
 #include <benchmark/benchmark.h>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "check/check.h"
 #include "release/profile_file.h"
 #include "resolve/profile.h"

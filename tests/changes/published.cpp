@@ -4,7 +4,7 @@
 #include <cstdlib>
 
 #include "../comparison.h"
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "../release/bound.h"
 

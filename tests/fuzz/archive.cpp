@@ -2,7 +2,7 @@
 #include <deque>
 #include <stdexcept>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "fuzz.h"
 
 using namespace bindery;

@@ -6,7 +6,7 @@
 #include <unistd.h>
 #include <nlohmann/json.hpp>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "changes/published.h"
 #include "fuzz.h"

@@ -9,7 +9,7 @@
 #include <unistd.h>
 #include <nlohmann/json.hpp>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "check/check.h"
 #include "fuzz.h"

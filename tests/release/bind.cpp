@@ -4,7 +4,7 @@
 
 #include "../support.h"
 #include "base/digest.h"
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "../release/bound.h"
 
 using namespace bindery;

@@ -5,7 +5,7 @@
 #include <fstream>
 
 #include "../support.h"
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/digest.h"
 #include "check/check.h"
 

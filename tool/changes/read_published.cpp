@@ -5,7 +5,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "base/number.h"
 #include "base/utf8.h"

@@ -5,7 +5,7 @@
 
 #include <fmt/format.h>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/digest.h"
 #include "base/followers.h"
 #include "base/parallel.h"

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "dialect/press.h"
 #include "release/release.h"
 

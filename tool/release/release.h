@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "dialect/dialect.h"
 #include "resolve/profile.h"
 #include "resolve/select.h"

@@ -11,7 +11,7 @@
 #include <fmt/format.h>
 #include <nlohmann/json.hpp>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/digest.h"
 #include "base/failure.h"
 

@@ -11,7 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "base/utf8.h"
 

@@ -1,4 +1,4 @@
-#include "base/archive_records.h"
+#include "archive/records.h"
 
 #include "base/followers.h"
 

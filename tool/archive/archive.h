@@ -13,17 +13,17 @@
 #include <string_view>
 #include <vector>
 
+#include "archive/packed_entry.h"
 #include "base/followers.h"
-#include "base/packed_entry.h"
 
 namespace bindery {
 
 // Writes an archive of at least one entry. The process must run with TZ=UTC0.
 class ArchiveWriter {
  public:
-  // The entries by path, sorted; no more of them than their paths, and who lends them, is looked at until finish(), which
-  // they outlive.
-  // `time` in seconds since 1970 UTC, held to what ZIP can tell (1980 to 2107, whole pairs of seconds).
+  // The entries by path, sorted; no more of them than their paths, and who lends them, is looked at until finish(),
+  // which they outlive. `time` in seconds since 1970 UTC, held to what ZIP can tell (1980 to 2107, whole pairs of
+  // seconds).
   ArchiveWriter(PackedEntries entries, std::int64_t time);
   ~ArchiveWriter();
   ArchiveWriter(const ArchiveWriter&) = delete;

@@ -1,4 +1,4 @@
-#include "base/zip_file.h"
+#include "archive/zip_file.h"
 
 #include <algorithm>
 #include <cstring>

@@ -1,10 +1,10 @@
 #include <algorithm>
 #include <optional>
 
-#include "base/archive.h"
-#include "base/archive_records.h"
+#include "archive/archive.h"
+#include "archive/records.h"
+#include "archive/zip_file.h"
 #include "base/failure.h"
-#include "base/zip_file.h"
 
 namespace bindery {
 

@@ -1,4 +1,4 @@
-#include "base/archive.h"
+#include "archive/archive.h"
 
 #include <cstdlib>
 #include <deque>
@@ -74,7 +74,7 @@ std::string noise(std::size_t size) {
 
 }  // namespace
 
-TEST_SUITE("release/archive") {
+TEST_SUITE("archive/archive") {
 
 TEST_CASE("what is written is read back, byte for byte") {
   Entries files = {{"READ-ME-FIRST.txt", "words\n"}, {"a/b/c.json", std::string(100000, 'x')}, {"empty.txt", ""}, {"noise.bin", noise(5000)}, {"caf\xc3\xa9.txt", "e"}};

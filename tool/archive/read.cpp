@@ -4,7 +4,7 @@
 #include <fmt/format.h>
 #include <zip.h>
 
-#include "base/archive.h"
+#include "archive/archive.h"
 #include "base/failure.h"
 #include "base/utf8.h"
 

@@ -1,5 +1,5 @@
 // Deflated texts, inflated again by zlib.
-#include "base/deflate.h"
+#include "archive/deflate.h"
 
 #include <map>
 
@@ -74,7 +74,7 @@ struct Known {
 
 }  // namespace
 
-TEST_SUITE("base/deflate") {
+TEST_SUITE("archive/deflate") {
 
 TEST_CASE("a text comes back, whatever its length and what it is made of") {
   std::uint32_t state = 7;

@@ -1,4 +1,4 @@
-#include "base/packed_entry.h"
+#include "archive/packed_entry.h"
 
 #include <utility>
 

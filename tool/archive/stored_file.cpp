@@ -1,4 +1,4 @@
-#include "base/stored_file.h"
+#include "archive/stored_file.h"
 
 #include <algorithm>
 #include <cerrno>

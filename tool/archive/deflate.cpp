@@ -1,4 +1,4 @@
-#include "base/deflate.h"
+#include "archive/deflate.h"
 
 #include <algorithm>
 #include <memory>

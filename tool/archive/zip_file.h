@@ -6,9 +6,9 @@
 #include <string>
 #include <vector>
 
-#include "base/archive_records.h"
+#include "archive/packed_entry.h"
+#include "archive/records.h"
 #include "base/followers.h"
-#include "base/packed_entry.h"
 
 namespace bindery {
 

@@ -6,8 +6,8 @@
 #include <string_view>
 #include <vector>
 
-#include "base/deflate.h"
-#include "base/stored_file.h"
+#include "archive/deflate.h"
+#include "archive/stored_file.h"
 
 namespace bindery {
 
