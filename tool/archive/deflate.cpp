@@ -95,10 +95,14 @@ void append_section(std::string_view text, std::string& out) {
   out.append({'\0', '\0', '\xff', '\xff'});
 }
 
-// Empty where the deflated form would not be shorter.
-std::string deflate_at_once(std::string_view text) {
+Deflated deflate_at_once(std::string_view text) {
+  Deflated out;
   char* target = room(text.size());
-  return {target, libdeflate_deflate_compress(&compressor(), text.data(), text.size(), target, text.size())};
+  // Zero where the deflated form would not be shorter.
+  std::size_t length = libdeflate_deflate_compress(&compressor(), text.data(), text.size(), target, text.size());
+  out.deflated = length > 0;
+  out.data = out.deflated ? std::string_view(target, length) : text;
+  return out;
 }
 
 }  // namespace
@@ -112,16 +116,11 @@ void Deflater::add(std::string_view text) {
 }
 
 Deflated Deflater::finish() {
-  if (size_ >= long_text) {
-    cut(true);
-    deflate_sections();
-    // The last block: of the fixed codes, and empty.
-    out_.data.append({'\x03', '\0'});
-  } else {
-    out_.data = deflate_at_once(rest_);
-    out_.deflated = !out_.data.empty();
-    if (!out_.deflated) out_.data = std::move(rest_);
-  }
+  if (size_ < long_text) return deflate_at_once(rest_);
+  cut(true);
+  deflate_sections();
+  // The last block: of the fixed codes, and empty.
+  out_.data.append({'\x03', '\0'});
   return std::move(out_);
 }
 
@@ -155,13 +154,7 @@ void Deflater::deflate_sections() {
 }
 
 Deflated deflate(std::string_view text) {
-  if (text.size() < long_text) {
-    Deflated out;
-    out.data = deflate_at_once(text);
-    out.deflated = !out.data.empty();
-    if (!out.deflated) out.data = text;
-    return out;
-  }
+  if (text.size() < long_text) return deflate_at_once(text);
   Deflater deflater({}, 1);
   deflater.add(text);
   return deflater.finish();

@@ -163,7 +163,7 @@ TierRelease bind_tier(const Tree& tree, const std::vector<Dialect>& dialects, Ti
       },
       [&] {
         sort_by_path(parts.entries);
-        std::vector<const PackedEntry*> sorted;
+        PackedEntries sorted;
         for (const auto& [entry, profile] : parts.entries) sorted.push_back(entry);
         archive.emplace(std::move(sorted), edition.time);
         own.changelog.packed = pack(own.changelog.entry.path, *parts.changelog);
